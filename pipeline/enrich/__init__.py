@@ -1,0 +1,1 @@
+"""Trade arithmetic on frames: saturation, superheat, charge, capacitor series and drift."""

@@ -1,0 +1,1 @@
+"""Fit on the finished past, apply to the active fleet."""

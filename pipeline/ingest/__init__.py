@@ -1,0 +1,1 @@
+"""Bytes in, typed rows out: decode, find the dialect, read records, map headers, parse values."""

@@ -1,0 +1,1 @@
+"""The one DuckDB file: locked connection, migrations, load, queries."""

@@ -1,0 +1,1 @@
+"""Frames in, HTML text out; imports nothing from pipeline but fields and units."""

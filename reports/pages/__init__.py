@@ -1,0 +1,1 @@
+"""One module per page: what it asks and what it shows."""

@@ -1,0 +1,1 @@
+"""SQL files, shipped as package data."""
