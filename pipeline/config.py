@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import tomllib
 from pathlib import Path
-from typing import Annotated
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
@@ -19,17 +19,17 @@ class _Section(BaseModel):
 class Shop(_Section):
     """The shop itself."""
 
-    name: str = "My shop"
-    currency: str = "USD"
-    altitude_ft: float = Field(0.0, ge=-300, le=11000)
-    line_frequency_hz: int = Field(60, ge=50, le=60)
+    name: str = Field("My shop", description="shown on top of the pages")
+    currency: str = Field("USD", description="shown beside amounts")
+    altitude_ft: float = Field(0.0, ge=-300, le=11000, description="height of the area above the sea, feet")
+    line_frequency_hz: Literal[50, 60] = Field(60, description="mains frequency, for capacitors read under load")
 
 
 class Season(_Section):
     """Cooling season as month-day; it may wrap the new year."""
 
-    start: str = "05-01"
-    end: str = "09-30"
+    start: str = Field("05-01", description="first day of the cooling season, month-day")
+    end: str = Field("09-30", description="last day; it may lie in the next year")
 
     @field_validator("start", "end")
     @classmethod
@@ -44,21 +44,23 @@ class Season(_Section):
 class Units(_Section):
     """When a unit still counts as being in the shop's care."""
 
-    unseen_months: int = Field(36, ge=1)
+    unseen_months: int = Field(36, ge=1, description="a unit not seen for longer is not flagged")
 
 
 class Costs(_Section):
     """What things cost, in the shop's currency (engineering guesses; set your own)."""
 
-    stop: float = Field(120.0, ge=0)
-    emergency_call: float = Field(720.0, ge=0)
+    stop: float = Field(120.0, ge=0, description="an extra stop in spring")
+    emergency_call: float = Field(720.0, ge=0, description="a no-cooling call in season, all told")
 
 
 class Flagging(_Section):
     """Which units go on the watch list."""
 
-    first_in_line_share_pct: float = Field(5.0, ge=0, le=100)
-    prevention_share: float = Field(0.6, ge=0, le=1)
+    first_in_line_share_pct: float = Field(
+        5.0, ge=0, le=100, description="at least this share of the fleet is first in line"
+    )
+    prevention_share: float = Field(0.6, ge=0, le=1, description="share of such failures that a stop prevents")
 
 
 class Settings(_Section):
@@ -68,7 +70,23 @@ class Settings(_Section):
     season: Season = Season()
     units: Units = Units()
     costs: Costs = Costs()
-    flagging: Annotated[Flagging, Field()] = Flagging()
+    flagging: Flagging = Flagging()
+
+
+def default_text() -> str:
+    """Return the text of a fresh ``settings.toml``: every default, commented out, with its meaning."""
+    lines = [
+        "# Settings of the shop. Every line shows the default; take the # away and change it.",
+        "# Amounts and shares are engineering guesses until you set your own.",
+    ]
+    for name, section in Settings.model_fields.items():
+        model = section.default
+        lines += ["", f"# {(type(model).__doc__ or name).splitlines()[0]}", f"[{name}]"]
+        for key, info in type(model).model_fields.items():
+            value = getattr(model, key)
+            shown = f'"{value}"' if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else value
+            lines.append(f"# {key} = {shown}" + (f"    # {info.description}" if info.description else ""))
+    return "\n".join(lines) + "\n"
 
 
 def load_settings(path: Path) -> Settings:
@@ -84,7 +102,9 @@ def load_settings(path: Path) -> Settings:
     except FileNotFoundError:
         return Settings()
     except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"{path.name} cannot be read ({type(error).__name__}): mend or remove it", slug="settings") from error
+        raise UsageError(
+            f"{path.name} cannot be read ({type(error).__name__}): mend or remove it", slug="settings"
+        ) from error
     try:
         return Settings.model_validate(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
