@@ -1,0 +1,20 @@
+"""Return wet bulb clearly over the dry bulb: one of the two is wrong, and nobody can say which."""
+
+import polars as pl
+
+from pipeline.checks.registry import Check
+from pipeline.checks.rules import ROUNDING_F, WET_OVER_DRY_F
+
+CHECK = Check(
+    slug="return-wet-bulb-over-dry-bulb",
+    tables=("visits",),
+    severity="reject_value",
+    blames=("return_wb_f", "return_db_f"),
+    caught=pl.col("return_wb_f") - pl.col("return_db_f") > WET_OVER_DRY_F + ROUNDING_F,
+    message="return wet bulb {return_wb_f} degF is more than 2 degF over the dry bulb {return_db_f} degF; "
+    "both values were left empty",
+    advice="Correct the one that is wrong (often the two are swapped) and import again.",
+    source="physics: no wet bulb is over its dry bulb; 2 degF for two thermometers is common practice, no source",
+    example_caught={"return_wb_f": 72.1, "return_db_f": 70.0},
+    example_inside={"return_wb_f": 72.0, "return_db_f": 70.0},
+)
