@@ -1,0 +1,120 @@
+"""Which records are the table: where its header is, and which lines below it are no data."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections import Counter
+from collections.abc import Sequence
+from functools import cache
+from importlib import resources
+
+from pipeline.ingest.dialect import DATE, NUMBER
+from pipeline.ingest.records import BLANK, Record, is_blank
+
+HEADER_WITHIN = 60
+"""Records among which the header is looked for; a title block is never longer (judgement)."""
+
+FOOTER = re.compile(
+    r"\W*(?:end of (?:report|file|list|export|data)|\(?\d+ (?:rows?|records?|lines?|visits?|units?)(?: \w+)?\)?|"
+    r"(?:page|seite) \d+(?: (?:of|von|/) \d+)?|(?:total|grand total|records|rows|count)\s*[:=]?\s*[\d.,]+)\W*$",
+    re.IGNORECASE,
+)
+"""What stands alone in the last line of a report (common practice, no source)."""
+
+
+@cache
+def line_words(kind: str) -> frozenset[str]:
+    """Return the words that mark a ``units`` or ``totals`` line."""
+    source = resources.files("pipeline.ingest").joinpath("line_words.toml").read_text("utf-8")
+    return frozenset(tomllib.loads(source)[kind])
+
+
+def clean(cell: str) -> str:
+    """Return the cell without outer white space."""
+    return cell.strip(BLANK)
+
+
+def filled(cells: Sequence[str]) -> list[str]:
+    """Return the cells that are not blank."""
+    return [text for text in map(clean, cells) if text]
+
+
+def is_number_or_date(text: str) -> bool:
+    """Whether a cell is data by its look, not a name."""
+    return bool(NUMBER.match(text) or DATE.match(text))
+
+
+def find_header(sample: Sequence[Record]) -> int:
+    """Return the position in ``sample`` of the header record.
+
+    A title block above the header is lines with few cells; a narrower table above a wider one is no title
+    block. Where no record stands out, the first that is not blank is the header, data or not.
+    """
+    present = [(n, record, filled(record.cells)) for n, record in enumerate(sample) if not is_blank(record.cells)]
+    if not present:
+        return 0
+    usual = _usual_width([len(record.cells) for _, record, _ in present])
+    for at, (n, record, cells) in enumerate(present[:HEADER_WITHIN]):
+        if _is_sep_hint(cells):
+            continue
+        if usual <= 2 and (len(record.cells) >= usual or at == len(present) - 1):
+            return n
+        if usual > 2 and len(cells) >= max(2, 0.5 * usual) and len(record.cells) >= 0.5 * usual:
+            return n
+        if usual > 2 and _begins_a_table([r for _, r, _ in present], at):
+            return n
+    return present[0][0]
+
+
+def _is_sep_hint(cells: list[str]) -> bool:
+    return bool(cells) and cells[0].lower().startswith("sep=")
+
+
+def _usual_width(widths: list[int]) -> int:
+    """Return the width of the first long table."""
+    counted = Counter(width for width in widths if width > 1) or Counter(widths)
+    most = max(counted.values())
+    # Two tables of about the same length: the first counts.
+    return next(w for w in widths if counted.get(w, 0) >= 0.5 * most)
+
+
+def _begins_a_table(sample: Sequence[Record], at: int) -> bool:
+    """Whether the record is a full header of at least three cells with two equally wide records below it."""
+    width = len(sample[at].cells)
+    below = sample[at + 1 : at + 3]
+    cells = filled(sample[at].cells)
+    if width < 3 or len(cells) < width or len(below) < 2 or any(len(r.cells) != width for r in below):
+        return False
+    return not any(is_number_or_date(cell) for cell in cells)
+
+
+def is_units_line(cells: Sequence[str], header: Sequence[str]) -> bool:
+    """Whether the record right below the header names units and no values."""
+    words = [text.strip("()[]{}<> .").lower() for text in filled(cells)]
+    if not words or len(words) < min(2, len(header)):
+        return False
+    bracketed = [text for text in filled(cells) if re.match(r"[(\[{].*[)\]}]$", text)]
+    known = sum(word in line_words("units") for word in words)
+    if any(NUMBER.match(text) and text not in {"$", "€"} and re.search(r"\d{2}", text) for text in filled(cells)):
+        return False
+    return known >= 0.6 * len(words) or (len(bracketed) == len(words) and known > 0)
+
+
+def is_totals_line(cells: Sequence[str], width: int) -> bool:
+    """Whether the record sums up others: a total word alone in a cell, and beside it nothing but numbers."""
+    present = filled(cells)
+    if width < 2 or not present or len(present) > max(2, 0.7 * width):
+        return False
+    if len(present) == 1 and FOOTER.match(present[0]):
+        return True
+    rest = [text for text in present if text.rstrip(" :").casefold() not in line_words("totals")]
+    return len(rest) < len(present) and all(NUMBER.match(text) and not DATE.match(text) for text in rest)
+
+
+def same_header(cells: Sequence[str], header: Sequence[str]) -> bool:
+    """Whether the record repeats the header."""
+    mine, theirs = [clean(c).casefold() for c in cells], [clean(c).casefold() for c in header]
+    while mine and not mine[-1] and len(mine) > len(theirs):
+        mine.pop()
+    return mine == theirs and any(mine)
