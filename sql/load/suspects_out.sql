@@ -1,0 +1,7 @@
+-- suspects_out: what was held against fields that the staged visits now say anew
+-- source: core.suspects, staging.visits
+delete from core.suspects using staging.visits as staged
+where
+    core.suspects.visit_id = staged.visit_id
+    and core.suspects.unit_id = staged.unit_id
+    and list_contains($fields, core.suspects.field);

@@ -1,0 +1,116 @@
+-- derived: what enrich and forecast computed; each table can be dropped and rebuilt from the imported rows
+-- grain and key: said at each table; source: pipeline.enrich, pipeline.forecast (a frame with a further column adds it)
+create table core.capacitor_series (
+    -- one row per unit, section and series, read or not
+    unit_id varchar not null,
+    section varchar not null,
+    series bigint not null,
+    rated_uf double,
+    rated_source varchar,
+    tolerance_pct double,
+    volts double,
+    part_make varchar,
+    started_on date,
+    start_kind varchar,
+    ended_on date,
+    end_kind varchar,
+    ended_visit_id varchar
+);
+
+create table core.capacitor_readings (
+    -- one row per visit, unit and section; a new part's reading is a row of its own
+    unit_id varchar not null,
+    visit_id varchar not null,
+    visit_date date,
+    section varchar not null,
+    series bigint,
+    rated_uf double,
+    rated_source varchar,
+    tolerance_pct double,
+    measured_uf double,
+    method varchar,
+    drift_pct double,
+    out_of_tolerance boolean,
+    suspect varchar,
+    technician varchar,
+    started_on date,
+    start_kind varchar,
+    at_replacement boolean,
+    is_new_part boolean,
+    scheduled boolean
+);
+
+create table core.charge_readings (
+    -- one row per visit and unit with readings
+    unit_id varchar not null,
+    visit_id varchar not null,
+    visit_date date,
+    suction_saturation_f double,
+    liquid_saturation_f double,
+    superheat_f double,
+    target_superheat_f double,
+    superheat_deviation_f double,
+    subcooling_f double,
+    target_subcooling_f double,
+    subcooling_deviation_f double,
+    temperature_split_f double,
+    charge_verdict varchar,
+    borderline boolean,
+    not_testable_because varchar,
+    likely_fault varchar,
+    p_fault double,
+    next_reading varchar,
+    charge_level_low_pct double,
+    charge_level_high_pct double,
+    leak_loss_f double
+);
+
+create table core.section_forecast (
+    -- one row per active unit and rated section
+    unit_id varchar not null,
+    section varchar not null,
+    season_start date,
+    season_end date,
+    as_of date,
+    drift_pct double,
+    drift_sd_pct double,
+    drift_pct_per_year double,
+    p_out_by_season_start double,
+    p_out_by_season_end double,
+    out_of_tolerance_on date,
+    out_earliest date,
+    out_latest date,
+    already_out boolean,
+    basis varchar,
+    last_reading_on date
+);
+
+create table core.unit_forecast (
+    -- one row per active unit
+    unit_id varchar not null,
+    as_of date,
+    season_start date,
+    season_end date,
+    p_failure double,
+    p_low double,
+    p_high double,
+    flagged boolean,
+    leading_reason varchar,
+    reasons varchar,
+    cause_shares varchar
+);
+
+create table core.risk_history (
+    -- one row per unit and as-of of a run; kept from run to run
+    unit_id varchar not null,
+    as_of date not null,
+    p_failure double,
+    flagged boolean
+);
+
+create table core.forecast_params (
+    -- one row per set of fitted parameters, newest last
+    "name" varchar not null,
+    fitted_through date,
+    params varchar not null
+);
