@@ -31,7 +31,7 @@ def cut_at_replacements(values: pl.DataFrame, events: pl.DataFrame) -> pl.DataFr
 def infer_replacements(
     readings: pl.DataFrame, repairs: pl.DataFrame, facts: CapacitorFacts, *, passes: int = 3
 ) -> pl.DataFrame:
-    """Return the readings with ``inferred_on`` and ``suspect`` for rises that no part row explains.
+    """Return the readings with ``inferred_on``, ``known_on`` and ``suspect`` for rises that no part row explains.
 
     Parameters
     ----------
@@ -46,14 +46,15 @@ def infer_replacements(
     Returns
     -------
     pl.DataFrame
-        As ``readings``; ``inferred_on`` is the date a new part must have been fitted (null elsewhere).
+        As ``readings``; ``inferred_on`` is the date a new part must have been fitted (null elsewhere), ``known_on``
+        the date from which the records say so: the agreeing reading's, else the rise's own.
 
     Notes
     -----
     A rise beyond tolerance with no part recorded starts a new series if a visit since the last reading
     names run_capacitor as the cause, or if the next reading agrees; else the reading is suspect.
     """
-    frame = readings.with_columns(inferred_on=pl.lit(None, dtype=pl.Date))
+    frame = readings.with_columns(inferred_on=pl.lit(None, dtype=pl.Date), known_on=pl.lit(None, dtype=pl.Date))
     for _ in range(passes):
         marked = _mark_rises(frame, repairs, facts)
         if marked.get_column("suspect").null_count() == frame.get_column("suspect").null_count():
@@ -71,6 +72,7 @@ def _mark_rises(frame: pl.DataFrame, repairs: pl.DataFrame, facts: CapacitorFact
         before_on=pl.col("visit_date").shift(1).over(SERIES, order_by=order),
         before_noise=pl.col("noise").shift(1).over(SERIES, order_by=order),
         after=pl.col("drift_pct").shift(-1).over(SERIES, order_by=order),
+        after_on=pl.col("visit_date").shift(-1).over(SERIES, order_by=order),
         after_noise=pl.col("noise").shift(-1).over(SERIES, order_by=order),
     )
     limit = pl.max_horizontal(
@@ -96,19 +98,23 @@ def _mark_rises(frame: pl.DataFrame, repairs: pl.DataFrame, facts: CapacitorFact
             rise_on=pl.when(pl.col("repaired_on").is_not_null())
             .then("repaired_on")
             .when("agrees")
-            .then(pl.col("visit_date"))
+            .then(pl.col("visit_date")),
+            rise_known_on=pl.when(pl.col("repaired_on").is_null() & pl.col("agrees"))
+            .then("after_on")
+            .otherwise("visit_date"),
         )
-        .select(*SECTION, "visit_id", "step", "rise_on", is_rise=pl.lit(True))
+        .select(*SECTION, "visit_id", "step", "rise_on", "rise_known_on", is_rise=pl.lit(True))
     )
     return (
         frame.join(verdict, on=[*SECTION, "visit_id", "step"], how="left", maintain_order="left")
         .with_columns(
             inferred_on=pl.coalesce("rise_on", "inferred_on"),
+            known_on=pl.when(pl.col("rise_on").is_not_null()).then("rise_known_on").otherwise("known_on"),
             suspect=pl.when(pl.col("is_rise") & pl.col("rise_on").is_null() & pl.col("inferred_on").is_null())
             .then(pl.lit(UNEXPLAINED_RISE))
             .otherwise(pl.col("suspect")),
         )
-        .drop("rise_on", "is_rise")
+        .drop("rise_on", "rise_known_on", "is_rise")
     )
 
 

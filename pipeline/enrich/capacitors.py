@@ -21,11 +21,13 @@ CAPACITOR_SERIES_SCHEMA: dict[str, type[pl.DataType]] = {
     "part_make": pl.String,
     "started_on": pl.Date,
     "start_kind": pl.String,
+    "start_known_on": pl.Date,
     "ended_on": pl.Date,
     "end_kind": pl.String,
     "ended_visit_id": pl.String,
 }
-"""Columns of ``core.capacitor_series``."""
+"""Columns of ``core.capacitor_series``; ``start_known_on`` is when the records first tell of the new part, so that a
+look back at an earlier day sees the series as they were known then."""
 
 CAPACITOR_READINGS_SCHEMA: dict[str, type[pl.DataType]] = {
     "unit_id": pl.String,
@@ -44,6 +46,7 @@ CAPACITOR_READINGS_SCHEMA: dict[str, type[pl.DataType]] = {
     "technician": pl.String,
     "started_on": pl.Date,
     "start_kind": pl.String,
+    "start_known_on": pl.Date,
     "at_replacement": pl.Boolean,
     "is_new_part": pl.Boolean,
     "scheduled": pl.Boolean,
@@ -141,6 +144,7 @@ def _series(
         "visit_id",
         "step",
         start_kind=pl.lit("fitted"),
+        start_known_on="visit_date",
         rated_uf="rated_uf",
         rated_source="rated_source",
         tolerance_pct="tolerance_pct",
@@ -153,6 +157,7 @@ def _series(
         visit_id="visit_id",
         step=pl.lit(EVENT, dtype=pl.Int8),
         start_kind=pl.lit("inferred"),
+        start_known_on="known_on",
         rated_uf="rated_uf",
         rated_source="rated_source",
         tolerance_pct="tolerance_pct",
@@ -232,6 +237,7 @@ def _originals(rows: pl.DataFrame, units: pl.DataFrame, visits: pl.DataFrame, fa
             visit_date="start",
             visit_id=pl.lit(None, dtype=pl.String),
             start_kind=pl.when(pl.col("start").is_not_null()).then(pl.lit("installed")).otherwise(pl.lit("unknown")),
+            start_known_on=pl.lit(None, dtype=pl.Date),
             part_make=pl.lit(None, dtype=pl.String),
             is_original=pl.lit(True),
         )
@@ -245,7 +251,7 @@ def _readings(readings: pl.DataFrame, series: pl.DataFrame) -> pl.DataFrame:
     return (
         readings.with_columns(series=pl.col("part_n").cast(pl.Int64) + new_inferred)
         .join(
-            series.select(*SECTION, "series", "started_on", "start_kind"),
+            series.select(*SECTION, "series", "started_on", "start_kind", "start_known_on"),
             on=[*SECTION, "series"],
             how="left",
             maintain_order="left",

@@ -192,6 +192,12 @@ def test_a_rise_without_a_part_is_inferred_or_suspect(
     assert herm.get_column("suspect").to_list() == suspect
 
 
+def test_an_inferred_part_is_known_of_from_the_reading_that_agrees() -> None:
+    series, _ = history([{"visit_date": day(2020 + n), "herm_uf": uf} for n, uf in enumerate([34.0, 40.2, 39.9])])
+    got = section(series, "herm").select("started_on", "start_kind", "start_known_on").row(1)
+    assert got == (day(2021), "inferred", day(2022))
+
+
 def test_a_reading_held_suspect_by_the_checks_neither_starts_a_series_nor_hides_its_reason() -> None:
     suspects = pl.DataFrame(
         {"unit_id": ["u"], "visit_id": ["2"], "field": ["herm_uf"], "reason": ["copied_rating"]},
