@@ -1,0 +1,291 @@
+"""Every unit conversion, once: a unit as somebody wrote it to the canonical unit of a field.
+
+All conversions are straight lines, ``canonical = slope * value + intercept``, so one polars expression converts a column.
+The units of the trade are in `UNITS`; any other name is looked up in pint.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import polars as pl
+
+from pipeline.fields import Field
+
+SEA_LEVEL_PSIA = 14.696
+"""Standard atmosphere at sea level [psia]; ASHRAE Handbook Fundamentals, Psychrometrics, standard atmosphere (memory)."""
+
+PSI_PER_KPA = 1 / 6.894757293168361
+"""1 psi = 6.894757 kPa exactly from 1 lb = 0.45359237 kg, 1 in = 25.4 mm and g = 9.80665 m/s2 (NIST SP 811, Appendix B)."""
+
+OZ_PER_KG = 1 / 0.028349523125
+"""Avoirdupois ounce = 28.349523125 g exactly (NIST SP 811, Appendix B)."""
+
+INH2O_PER_KPA = 1 / 0.24908891
+"""Conventional inch of water = 249.08891 Pa (NIST SP 811, Appendix B: 2.490 889 E+02)."""
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One unit: its dimension and the line that leads to the dimension's base unit."""
+
+    dimension: str
+    slope: float
+    intercept: float = 0.0
+    absolute: bool = False
+
+
+UNITS: Mapping[str, Unit] = {
+    "degF": Unit("temperature", 1.0),
+    "degC": Unit("temperature", 1.8, 32.0),
+    "kelvin": Unit("temperature", 1.8, -459.67),
+    "degR": Unit("temperature", 1.0, -459.67),
+    "psig": Unit("pressure", 1.0),
+    "kPa": Unit("pressure", PSI_PER_KPA),
+    "MPa": Unit("pressure", 1000 * PSI_PER_KPA),
+    "Pa": Unit("pressure", PSI_PER_KPA / 1000),
+    "hPa": Unit("pressure", PSI_PER_KPA / 10),
+    "bar": Unit("pressure", 100 * PSI_PER_KPA),
+    "kgf/cm2": Unit("pressure", 98.0665 * PSI_PER_KPA),
+    "inHg": Unit("pressure", 3.386389 * PSI_PER_KPA),
+    "mmHg": Unit("pressure", 0.1333224 * PSI_PER_KPA),
+    "inH2O": Unit("pressure", PSI_PER_KPA / INH2O_PER_KPA),
+    "mmH2O": Unit("pressure", 0.00980665 * PSI_PER_KPA),
+    "psia": Unit("pressure", 1.0, absolute=True),
+    "kPa absolute": Unit("pressure", PSI_PER_KPA, absolute=True),
+    "MPa absolute": Unit("pressure", 1000 * PSI_PER_KPA, absolute=True),
+    "bar absolute": Unit("pressure", 100 * PSI_PER_KPA, absolute=True),
+    "uF": Unit("capacitance", 1.0),
+    "nF": Unit("capacitance", 1e-3),
+    "pF": Unit("capacitance", 1e-6),
+    "F": Unit("capacitance", 1e6),
+    "oz": Unit("mass", 1.0),
+    "lb": Unit("mass", 16.0),
+    "g": Unit("mass", OZ_PER_KG / 1000),
+    "kg": Unit("mass", OZ_PER_KG),
+    "volt": Unit("voltage", 1.0),
+    "kV": Unit("voltage", 1000.0),
+    "mV": Unit("voltage", 1e-3),
+    "ampere": Unit("current", 1.0),
+    "mA": Unit("current", 1e-3),
+    "percent": Unit("share", 1.0),
+    "minute": Unit("time", 1.0),
+    "second": Unit("time", 1 / 60),
+    "hour": Unit("time", 60.0),
+    "day": Unit("time", 1440.0),
+    "month": Unit("time", 365.25 * 1440 / 12),
+    "year": Unit("time", 365.25 * 1440),
+    "foot": Unit("length", 1.0),
+    "metre": Unit("length", 1 / 0.3048),
+    "ton_of_refrigeration": Unit("power", 1.0),
+    "kW": Unit("power", 1 / 3.516852842),
+    "Btu/h": Unit("power", 1 / 12000),
+    "kBtu/h": Unit("power", 1 / 12),
+    "cfm": Unit("flow", 1.0),
+    "m3/h": Unit("flow", 1 / (60 * 0.3048**3)),
+    "m3/min": Unit("flow", 1 / 0.3048**3),
+    "m3/s": Unit("flow", 60 / 0.3048**3),
+    "L/s": Unit("flow", 60 / (1000 * 0.3048**3)),
+    "degree": Unit("angle", 1.0),
+    "currency": Unit("currency", 1.0),
+    "count": Unit("count", 1.0),
+}
+"""Slopes lead to degF, psi, uF, oz, volt, ampere, percent, minute, foot, ton (12,000 Btu/h) and cfm; factors from NIST SP 811."""
+
+SPELLINGS: Mapping[str, str] = {
+    "degF": "f|°f|ºf|degf|deg f|degrees f|degree f|fahrenheit|degrees fahrenheit|grad f|grad fahrenheit|grados f|degree_fahrenheit|℉",
+    "degC": "c|°c|ºc|degc|deg c|degrees c|celsius|centigrade|degrees celsius|grad c|grad celsius|grados c|grados celsius|grad|degree_celsius|℃",
+    "kelvin": "k|kelvin|°k|deg k",
+    "degR": "degr|°r|rankine|degree_rankine",
+    "psig": "psi|psig|psi g|psi(g)|lb/in2|lbs/in2|lbf/in2|pounds per square inch|pound_force_per_square_inch|#|pounds|lb|lbs",
+    "psia": "psia|psi a|psi(a)|psi abs|psi absolute|psiabs",
+    "kPa": "kpa|kpag|kpa g|kpa(g)|kilopascal|kilopascals",
+    "kPa absolute": "kpaa|kpa a|kpa(a)|kpa abs|kpa absolute|kpa abs.",
+    "MPa": "mpa|mpag|mpa(g)|megapascal",
+    "MPa absolute": "mpaa|mpa a|mpa(a)|mpa abs|mpa absolute",
+    "Pa": "pa|pascal|pascals",
+    "hPa": "hpa|mbar|millibar|hectopascal",
+    "bar": "bar|barg|bar g|bar(g)|bars",
+    "bar absolute": "bara|bar a|bar(a)|bar abs|bar absolute|bar abs.",
+    "kgf/cm2": "kgf/cm2|kg/cm2|kgf/cm²|kg/cm²|kp/cm2|at|technical_atmosphere",
+    "inHg": "inhg|in hg|in. hg|inches of mercury|inch_hg|\"hg",
+    "mmHg": "mmhg|mm hg|torr",
+    "inH2O": "inh2o|in h2o|in. h2o|inwc|in wc|in. wc|in w.c.|in. w.c.|in wg|inwg|in. wg|iwc|iwg|\"wc|\"w.c.|\" wc|\" w.c.|wc|w.c.|in of water"
+    "|inches of water|inches wc|inches w.c.|inch_h2o|in_h2o|in_wc|in|inches|\"|″wc|pulg h2o|pulgadas de agua|zoll ws",
+    "mmH2O": "mmh2o|mm h2o|mm wc|mmwc|mmws|mm ws|mmca|mm ca",
+    "uF": "uf|µf|μf|mfd|mf|mfds|ufd|µfd|microf|microfarad|microfarads|mikrofarad|microfaradios|microfaradio|mfd.",
+    "nF": "nf|nanofarad|nanofarads",
+    "pF": "pf|picofarad",
+    "F": "farad|farads|f|faradio",
+    "oz": "oz|ozs|oz.|ounce|ounces|onzas|onza|unzen|oz wt",
+    "lb": "lb|lbs|lb.|lbs.|pound|pounds|libras|libra|pfund|#",
+    "g": "g|gr|gram|grams|gramm|gramos|gramo|grm",
+    "kg": "kg|kgs|kilo|kilos|kilogram|kilograms|kilogramm|kilogramos",
+    "volt": "v|volt|volts|vac|v ac|voltios|voltio|vrms",
+    "kV": "kv|kilovolt",
+    "mV": "mv|millivolt",
+    "ampere": "a|amp|amps|ampere|amperes|amperios|amperio|aac|a ac|amps ac|arms",
+    "mA": "ma|milliamp|milliamps|milliampere",
+    "percent": "%|pct|percent|perc|percentage|prozent|por ciento|porcentaje|% rh|%rh|rh %|% rf|% hr|%hr|%rf",
+    "minute": "min|mins|min.|minute|minutes|minuten|minutos|minuto|m",
+    "second": "s|sec|secs|second|seconds|sekunden|segundos",
+    "hour": "h|hr|hrs|hour|hours|stunden|std|horas|hora",
+    "day": "d|day|days|tage|dias|días",
+    "month": "mo|mos|month|months|monate|monat|mon|meses|mes",
+    "year": "y|yr|yrs|year|years|jahre|jahr|anos|años|ano|año|a|j",
+    "foot": "ft|foot|feet|ft.|fuss|fuß|pies|pie|'|ft msl",
+    "metre": "m|meter|metre|meters|metres|metros|m ü. nn|m ü nn|müm|msnm|m msl|m nn",
+    "ton_of_refrigeration": "ton|tons|tr|t|rt|ton_of_refrigeration|tons of refrigeration|toneladas|tonelada|tonnen|ton r",
+    "kW": "kw|kilowatt|kilowatts|kilovatios",
+    "Btu/h": "btu/h|btuh|btu|btus|btu/hr|btu hr|btu_per_hour",
+    "kBtu/h": "kbtu|kbtu/h|kbtuh|mbh|mbtuh",
+    "cfm": "cfm|ft3/min|ft³/min|cu ft/min|cubic feet per minute|scfm",
+    "m3/h": "m3/h|m³/h|cmh|m3h|m³h|cbm/h",
+    "m3/min": "m3/min|m³/min",
+    "m3/s": "m3/s|m³/s",
+    "L/s": "l/s|lps|l/sec|liter/s",
+    "degree": "°|deg|degree|degrees",
+    "currency": "$|usd|us$|eur|€|mxn|dollar|dollars|euro|euros|pesos|gbp|£|cad|aud|chf",
+    "count": "pcs|pc|ea|each|stk|stück|pzas|pza|uds|ud|count|piece|pieces|x",
+}
+"""Plain spellings of each unit, English, German and Spanish; compared folded to lower case and single spaces.
+
+A spelling may stand for two units of different dimensions (``f``, ``lb``, ``m``): the field decides.
+"""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A conversion to a field's canonical unit: ``slope * value + intercept``, less the atmosphere if ``absolute``."""
+
+    slope: float
+    intercept: float
+    absolute: bool = False
+
+
+class UnknownUnit(ValueError):  # noqa: N818 - it names the state, as the messages do
+    """The text names no unit, or one that does not fit the field."""
+
+
+@cache
+def _spelled() -> Mapping[str, tuple[str, ...]]:
+    found: dict[str, list[str]] = {}
+    for unit, spellings in SPELLINGS.items():
+        for spelling in [unit.casefold(), *spellings.split("|")]:
+            found.setdefault(spelling, [])
+            if unit not in found[spelling]:
+                found[spelling].append(unit)
+    return {spelling: tuple(units) for spelling, units in found.items()}
+
+
+def spelled_units(text: str) -> tuple[str, ...]:
+    """Return every unit of `UNITS` that ``text`` may spell, none if it spells none.
+
+    >>> spelled_units("°F"), spelled_units("MFD"), spelled_units("F")
+    (('degF',), ('uF',), ('degF', 'F'))
+    """
+    folded = re.sub(r"\s+", " ", text.strip().casefold())
+    return _spelled().get(folded, ())
+
+
+def dimension_of(field: Field) -> str | None:
+    """Return the dimension of the field's canonical unit; None for a field without one."""
+    return UNITS[field.unit].dimension if field.unit else None
+
+
+def fitting_unit(text: str, field: Field) -> str | None:
+    """Return the unit that ``text`` spells for this field, None if there is none of its dimension."""
+    return next((unit for unit in spelled_units(text) if UNITS[unit].dimension == dimension_of(field)), None)
+
+
+def line_to(field: Field, unit: str) -> Line:
+    """Return the conversion from ``unit`` (a spelling, or any name pint knows) to the field's canonical unit.
+
+    Raises
+    ------
+    UnknownUnit
+        If the text names no unit or one of another dimension.
+    """
+    if field.unit is None:
+        raise UnknownUnit(f"{field.name} is a field without a unit")
+    home = UNITS[field.unit]
+    name = unit if unit in UNITS else fitting_unit(unit, field)
+    away = UNITS[name] if name is not None else _from_pint(unit, home.dimension)
+    if away is None or away.dimension != home.dimension:
+        raise UnknownUnit(f"{unit!r} is no unit of {home.dimension}, which {field.name} is kept in")
+    if away.absolute and field.unit != "psig":
+        raise UnknownUnit(f"{unit!r} is absolute, but {field.name} is a difference of pressures")
+    slope = away.slope / home.slope
+    intercept = 0.0 if field.difference else (away.intercept - home.intercept) / home.slope
+    return Line(slope, intercept, away.absolute)
+
+
+def convert(values: pl.Expr, unit: str, field: Field, *, altitude_ft: float | pl.Expr = 0.0) -> pl.Expr:
+    """Return the values in the field's canonical unit; null stays null.
+
+    Parameters
+    ----------
+    values : pl.Expr
+        Float64 [unit].
+    unit : str
+        A unit as written; absolute pressures become gauge at ``altitude_ft``.
+    field : Field
+        Says the canonical unit and whether the value is a difference (no offset).
+    altitude_ft : float or pl.Expr
+        Altitude of the gauge [ft].
+
+    Raises
+    ------
+    UnknownUnit
+        If the unit is unknown or of another dimension.
+    """
+    line = line_to(field, unit)
+    if line == Line(1.0, 0.0):
+        return values
+    moved = values * line.slope + line.intercept
+    return moved - atmosphere_psia(altitude_ft) if line.absolute else moved
+
+
+def atmosphere_psia(altitude_ft: float | pl.Expr) -> Any:
+    """Return the pressure of the standard atmosphere [psia] at an altitude [ft], as a float or an expression.
+
+    Notes
+    -----
+    p = 14.696 (1 - 6.8754e-6 z)^5.2559, z from -16,500 to 36,000 ft.
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals, Psychrometrics, equation for standard atmospheric pressure (memory).
+
+    >>> round(atmosphere_psia(5000.0), 3)
+    12.228
+    """
+    return SEA_LEVEL_PSIA * (1 - 6.8754e-6 * altitude_ft) ** 5.2559
+
+
+@cache
+def _from_pint(unit: str, dimension: str) -> Unit | None:
+    import pint
+
+    base = {"temperature": "degF", "pressure": "psi", "capacitance": "microfarad", "mass": "ounce", "voltage": "volt", "current": "ampere"}
+    base |= {"share": "percent", "time": "minute", "length": "foot", "power": "ton_of_refrigeration", "flow": "foot**3/minute", "angle": "degree"}
+    if dimension not in base or not re.search(r"[A-Za-z]", unit) or len(unit) > 60:
+        return None
+    units = _pint_registry()
+    try:
+        zero = units.Quantity(0.0, unit).to(base[dimension]).magnitude
+        one = units.Quantity(1.0, unit).to(base[dimension]).magnitude
+    except (pint.errors.PintError, AttributeError, ValueError, TypeError, AssertionError, OverflowError, SyntaxError):
+        return None
+    return Unit(dimension, float(one - zero), float(zero))
+
+
+@cache
+def _pint_registry() -> Any:
+    import pint
+
+    return pint.UnitRegistry()
