@@ -10,8 +10,8 @@ from typing import Protocol
 import polars as pl
 
 from pipeline.checks.keys import find_shared_keys, number_parts
-from pipeline.checks.registry import LATEST_DATE, Check, checks_for, message_expression, padded, shown
-from pipeline.checks.rules import CONFLICTING_ROWS, REQUIRED_MISSING
+from pipeline.checks.registry import LATEST_DATE, Check, cause, checks_for, padded, shown
+from pipeline.checks.rules import CONFLICTING_ROWS, REQUIRED_MISSING, at_line
 from pipeline.fields import fields_for_file, registry
 from pipeline.findings import FINDING_SCHEMA, empty_findings
 
@@ -185,7 +185,10 @@ def _missing(rows: pl.DataFrame, table: str, known: pl.DataFrame, headers: Mappi
         told = known.filter(pl.col("field") == name).select("source_file", "source_line").unique()
         hit = rows.filter(_is_missing(name)).join(told, on=["source_file", "source_line"], how="anti")
         header = headers.get(name, fields[name].label)
-        rule, text = REQUIRED_MISSING, pl.lit(REQUIRED_MISSING.message.replace("{header}", header))
+        rule, text = (
+            REQUIRED_MISSING,
+            pl.concat_str(at_line(), pl.lit(f', column "{header}": {REQUIRED_MISSING.message}')),
+        )
         parts.append(_findings(hit, "row", name, header, pl.lit(""), rule.slug, text, rule.advice))
     return pl.concat([empty_findings(), *parts])
 
@@ -199,7 +202,7 @@ def _hits(rows: pl.DataFrame, flags: pl.DataFrame, rule: Check, headers: Mapping
     parts = []
     for name in rule.blames:
         header = headers.get(name, fields[name].label)
-        text = message_expression(rule, header)
+        text = pl.concat_str(at_line(), pl.lit(f', column "{header}": '), cause(rule))
         parts.append(_findings(hit, scope, name, header, shown(name), rule.slug, text, rule.advice))
     return pl.concat(parts)
 
@@ -271,7 +274,7 @@ def _suspects(kept: pl.DataFrame, flags: pl.DataFrame, checks: list[Check]) -> p
         hit = hit.filter(pl.all_horizontal(pl.col(rule.blames).is_not_null()))
         if hit.is_empty():
             continue
-        text = message_expression(rule, "").str.strip_prefix('column "": ')
+        text = cause(rule)
         parts += [
             hit.select(
                 "visit_id",

@@ -104,9 +104,9 @@ def caught(frame: pl.DataFrame, table: str, check: Check) -> pl.Series:
     return padded(frame, table, check.needs).select(check.caught.fill_null(False).alias(check.slug)).to_series()
 
 
-def message_expression(check: Check, header: str) -> pl.Expr:
-    """Return the expression that writes the check's message for a row, naming the column as the shop typed it."""
-    parts: list[pl.Expr] = [pl.lit(f'column "{header}": ')]
+def cause(check: Check) -> pl.Expr:
+    """Return the expression that writes the check's message for a row, without the place."""
+    parts: list[pl.Expr] = []
     for text, name, _, _ in Formatter().parse(check.message):
         parts.append(pl.lit(text))
         if name:

@@ -42,7 +42,7 @@ class Rule:
 REQUIRED_MISSING = Rule(
     slug="required-missing",
     severity="reject_row",
-    message='column "{header}" is empty and a row cannot be used without it; the row was not stored',
+    message="the cell is empty and a row cannot be used without it; the row was not stored",
     advice="Fill it in and import again.",
     source="the registry of fields, required = true",
 )
@@ -85,3 +85,8 @@ def looks_swapped(herm_uf: pl.Expr, fan_uf: pl.Expr, herm_rated_uf: pl.Expr, fan
 
 def _within(reading: pl.Expr, rating: pl.Expr, pct: float) -> pl.Expr:
     return (reading - rating).abs() <= rating * pct / 100
+
+
+def at_line() -> pl.Expr:
+    """Return the place of a row as a message begins with it."""
+    return pl.format("{} line {}", "source_file", "source_line")

@@ -1,0 +1,227 @@
+"""A refused record goes out as read, and comes back through any spreadsheet to the line it came from."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import polars as pl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.checks.rejects import (
+    BYTE_ORDER_MARK,
+    EXTRA,
+    recognise,
+    rejected_records,
+    render_records,
+    render_rejected,
+    with_record_digest,
+)
+from pipeline.findings import FINDING_SCHEMA
+from pipeline.ingest.read import MALFORMED_SCHEMA, SKIPPED_SCHEMA, RawTable, read_table
+
+HEADER = ("Ticket", "Unit", "OAT")
+
+
+def raw_table(cells: list[list[str | None]], header: tuple[str, ...] = HEADER, first_line: int = 2) -> RawTable:
+    """Return a file as read: one record per line below the header."""
+    columns = {f"c{n}": [row[n] for row in cells] for n in range(len(header))}
+    frame = pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String)).with_columns(
+        pl.int_range(first_line, first_line + len(cells), dtype=pl.Int64).alias("source_line")
+    )
+    return RawTable(
+        name="jobs.csv",
+        sha256="0" * 64,
+        encoding="utf-8",
+        encoding_confidence=1.0,
+        delimiter=",",
+        quote='"',
+        header=header,
+        header_line=1,
+        cells=frame,
+        skipped=pl.DataFrame(schema=SKIPPED_SCHEMA),
+        malformed=pl.DataFrame(schema=MALFORMED_SCHEMA),
+    )
+
+
+def finding(line: int, **changes: object) -> dict[str, object]:
+    """Return a finding on a line of jobs.csv."""
+    row: dict[str, object] = dict.fromkeys(FINDING_SCHEMA)
+    row |= {"source_file": "jobs.csv", "source_line": line, "scope": "value", "field": "outdoor_db_f"}
+    row |= {"header": "OAT", "value": "abc", "rule": "not-a-number", "message": "no", "advice": "Correct it."}
+    return row | changes
+
+
+def findings(*rows: dict[str, object]) -> pl.DataFrame:
+    """Return a frame of findings."""
+    return pl.DataFrame(list(rows), schema=FINDING_SCHEMA)
+
+
+def lines(text: str) -> list[list[str]]:
+    """Return the records as the csv module of the standard library reads them."""
+    return list(csv.reader(io.StringIO(text.removeprefix(BYTE_ORDER_MARK), newline="")))
+
+
+def back(text: str, folder: Path, name: str = "x.csv", encoding: str = "utf-8", delimiter: str = ",") -> RawTable:
+    """Return the file as our own reader sees it after a spreadsheet has saved it."""
+    path = folder / name
+    out = io.StringIO(newline="")
+    csv.writer(out, delimiter=delimiter, lineterminator="\r\n").writerows(lines(text))
+    path.write_bytes(out.getvalue().encode(encoding))
+    return read_table(path, name)
+
+
+def test_record_goes_out_as_read_then_what_is_wrong() -> None:
+    """Only the refused record, all its cells, and the six columns of the contract."""
+    raw = raw_table([["T1", "U1", "95"], ["T2", "U 2 ", "abc"]])
+    assert lines(render_rejected(raw, findings(finding(3)))) == [
+        [*HEADER, "source_file", "source_line", "column", "value", "rule", "advice"],
+        ["T2", "U 2 ", "abc", "jobs.csv", "3", "OAT", "abc", "not-a-number", "Correct it."],
+    ]
+
+
+def test_several_reasons_make_one_record() -> None:
+    """They are joined in one order in all four columns."""
+    raw = raw_table([["T1", "", "abc"]])
+    both = findings(
+        finding(2), finding(2, field="unit_id", header="Unit", value="", rule="required-missing", advice="Add.")
+    )
+    row = lines(render_rejected(raw, both))[1]
+    assert row[5:] == ["OAT; Unit", "abc; ", "not-a-number; required-missing", "Correct it.; Add."]
+
+
+def test_text_is_the_same_whatever_the_order_of_the_findings() -> None:
+    """So that the digest tells whether the user edited the file."""
+    raw = raw_table([["T1", "", "abc"], ["T2", "U", "x"]])
+    rows = [finding(2), finding(2, field="unit_id", rule="required-missing"), finding(3)]
+    assert render_rejected(raw, findings(*rows)) == render_rejected(raw, findings(*rows[::-1]))
+
+
+def test_wrong_width_carries_the_raw_line() -> None:
+    """Its cells fit under no header, so they stay empty."""
+    raw = raw_table([])
+    broken = pl.DataFrame(
+        [[2, "too-many-cells", "m", "Quote it.", "T1,U1,95,,x"]], schema=MALFORMED_SCHEMA, orient="row"
+    )
+    raw = RawTable(**{**vars(raw), "malformed": broken})
+    found = findings(finding(2, scope="row", field=None, header=None, value=None, rule="too-many-cells"))
+    row = lines(render_rejected(raw, found))[1]
+    assert row == ["", "", "", "jobs.csv", "2", "", "T1,U1,95,,x", "too-many-cells", "Correct it."]
+
+
+def test_nothing_refused_is_no_file() -> None:
+    """An empty text, so that no file is written."""
+    assert render_rejected(raw_table([["T1", "U1", "95"]]), findings()) == ""
+
+
+def test_plain_text_has_no_mark_and_other_text_has() -> None:
+    """Spreadsheets need the mark only where there is something to misread."""
+    plain = render_rejected(raw_table([["T1", "U1", "abc"]]), findings(finding(2)))
+    umlaut = render_rejected(raw_table([["T1", "Küche", "abc"]]), findings(finding(2)))
+    assert plain.isascii()
+    assert umlaut.startswith(BYTE_ORDER_MARK)
+
+
+def test_two_imports_of_one_name_are_kept_apart() -> None:
+    """Line 2 of March and line 2 of April are two records with their own reasons."""
+    march = rejected_records(raw_table([["T1", "U1", "abc"]]), findings(finding(2)))
+    april = rejected_records(raw_table([["T9", "U9", "xyz"]]), findings(finding(2)))
+    records = pl.concat([march.with_columns(import_id=1), april.with_columns(import_id=2)])
+    found = pl.concat(
+        [findings(finding(2)).with_columns(import_id=1), findings(finding(2, value="xyz")).with_columns(import_id=2)]
+    )
+    assert [row[:1] + row[6:7] for row in lines(render_records(HEADER, records, found))[1:]] == [
+        ["T1", "abc"],
+        ["T9", "xyz"],
+    ]
+
+
+def test_record_digest_follows_the_record_not_the_line() -> None:
+    """The same bad record further down in a later export is known again; another one is not."""
+    one = rejected_records(raw_table([["T1", "U1", "abc"]]), findings(finding(2)))
+    two = rejected_records(raw_table([["T0", "U0", "abc"], ["T1", "U1", "abc"]]), findings(finding(2), finding(3)))
+    assert two["record_digest"][1] == one["record_digest"][0]
+    assert two["record_digest"][0] != one["record_digest"][0]
+    assert with_record_digest(findings(finding(2)), one)["record_digest"].to_list() == one["record_digest"].to_list()
+
+
+def test_other_files_are_not_recognised() -> None:
+    """An ordinary export is left alone."""
+    assert recognise(raw_table([["T1", "U1", "95"]])) is None
+
+
+@pytest.mark.parametrize(
+    ("encoding", "delimiter"), [("utf-8", ","), ("utf-8-sig", ";"), ("cp1252", ";"), ("utf-16", "\t")]
+)
+def test_corrected_file_comes_back_to_its_line(tmp_path: Path, encoding: str, delimiter: str) -> None:
+    """Whatever a spreadsheet made of it, under any name."""
+    raw = raw_table([["T1", "U1", "95"], ["=T2", "Küche\nlinks", "abc"], ["T3", "U3", "-"]])
+    text = render_rejected(raw, findings(finding(3), finding(4))).replace("abc,jobs", "91,jobs")
+    got = recognise(back(text, tmp_path, "corrected by me.csv", encoding, delimiter))
+    assert got is not None
+    (piece,) = got.pieces
+    assert piece.name == "jobs.csv"
+    assert piece.header == HEADER
+    assert piece.cells.rows() == [("=T2", "Küche\nlinks", "91", 3), ("T3", "U3", "-", 4)]
+    assert got.places.select("source_file", "source_line").rows() == [("jobs.csv", 3), ("jobs.csv", 4)]
+
+
+def test_uncorrected_wide_record_stays_malformed_and_a_corrected_one_is_a_row(tmp_path: Path) -> None:
+    """Cells filled in by hand count; a raw line left alone is refused for the reason it had."""
+    broken = pl.DataFrame(
+        [[2, "too-many-cells", "m", "Quote it.", "T1,U1,95,,x"], [3, "too-many-cells", "m", "Quote it.", "T2,U2,9,,y"]],
+        schema=MALFORMED_SCHEMA,
+        orient="row",
+    )
+    raw = RawTable(**{**vars(raw_table([["T0", "U0", "abc"]], first_line=4)), "malformed": broken})
+    rows = [finding(n, scope="row", field=None, header=None, value=None, rule="too-many-cells") for n in (2, 3)]
+    text = render_rejected(raw, findings(*rows, finding(4))).replace(",,,jobs.csv,3", "T2,U2,9,jobs.csv,3")
+    got = recognise(back(text, tmp_path))
+    assert got is not None
+    (piece,) = got.pieces
+    assert piece.cells.rows() == [("T2", "U2", "9", 3), ("T0", "U0", "abc", 4)]
+    assert piece.malformed.select("source_line", "rule", "raw").rows() == [(2, "too-many-cells", "T1,U1,95,,x")]
+
+
+def test_records_of_two_sources_and_of_none(tmp_path: Path) -> None:
+    """A user may paste lists together, or lose the place."""
+    text = render_rejected(raw_table([["T1", "U1", "abc"]] * 3), findings(finding(2), finding(3), finding(4)))
+    text = text.replace("jobs.csv,3,", "older.csv,3.0,").replace("jobs.csv,4,", ",,")
+    got = recognise(back(text, tmp_path, "mine.csv"))
+    assert got is not None
+    assert [(piece.name, piece.cells["source_line"].to_list()) for piece in got.pieces] == [
+        ("jobs.csv", [2]),
+        ("older.csv", [3]),
+        ("mine.csv", [4]),
+    ]
+
+
+def test_spreadsheet_added_empty_columns(tmp_path: Path) -> None:
+    """Blank header cells at the end do not hide what the file is."""
+    text = render_rejected(raw_table([["T1", "U1", "abc"]]), findings(finding(2)))
+    wider = "".join(line + ",,\n" for line in text.splitlines())
+    got = recognise(back(wider, tmp_path))
+    assert got is not None
+    assert got.pieces[0].cells.columns == ["c0", "c1", "c2", "source_line"]
+
+
+CELL = st.text(alphabet="'=+-@aé,;\"\n 5.", max_size=5)
+
+
+@given(st.lists(st.tuples(CELL, CELL, CELL), min_size=1, max_size=4))
+def test_every_cell_survives_the_round_trip(rows: list[tuple[str, str, str]]) -> None:
+    """Written and read back by the standard library's csv module, undone by ``recognise``: the same cells."""
+    raw = raw_table([list(row) for row in rows])
+    text = render_rejected(raw, findings(*(finding(n + 2, value="v") for n in range(len(rows)))))
+    head, *body = lines(text)
+    assert tuple(head[-6:]) == EXTRA
+    read = raw_table([list(row) for row in body], tuple(head))
+    got = recognise(read)
+    assert got is not None
+    (piece,) = got.pieces
+    kept = [row for row in rows if any(cell.strip() for cell in row)]
+    assert [row[:3] for row in piece.cells.rows()] == kept
+    assert piece.cells.height + piece.malformed.height == len(rows)
