@@ -12,6 +12,8 @@ from pipeline.errors import NothingUsable, UsageError, cut
 
 DROPPINGS = frozenset({"thumbs.db", "desktop.ini"})
 """Files that operating systems leave in folders by themselves."""
+PROGRAMS = (".py", ".pyc")
+"""Endings of program text, never an export: the sample exports lie beside the generator that makes them."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,8 @@ def _below(folder: Path, shop: str) -> Iterator[Path]:
         raise UsageError(f"{cut(str(folder))} cannot be listed ({reason}): check its permissions") from error
     for entry in entries:
         if entry.is_symlink() or entry.name.startswith((".", "~$")) or entry.name.lower() in DROPPINGS:
+            continue
+        if entry.name.lower().endswith(PROGRAMS):
             continue
         if entry.is_dir():
             if _real(entry) != shop:

@@ -63,7 +63,7 @@ class Condition:
 def first_condition(rng: np.random.Generator, fleet: Fleet, drift_law: DriftLaw) -> Condition:
     """Return the condition of each unit on the day the shop first sees it.
 
-    A capacitor may have been replaced before, unrecorded: the older the unit, the likelier; none comes in far below -25 %.
+    A capacitor may have been replaced before, unrecorded: the older the unit, the likelier; none comes in below -25 %.
     """
     n = len(fleet)
     shape = (n, 3)
@@ -78,9 +78,7 @@ def first_condition(rng: np.random.Generator, fleet: Fleet, drift_law: DriftLaw)
         opened=np.zeros(shape, dtype=bool),
         rated=fleet.rated.copy(),
         part_make=np.zeros(shape, dtype=np.int64),
-        charge_pct=np.where(
-            rng.random(n) < 0.33, -np.abs(rng.normal(9.0, 5.0, n)), rng.normal(1.5, 4.0, n)
-        ),
+        charge_pct=np.where(rng.random(n) < 0.33, -np.abs(rng.normal(9.0, 5.0, n)), rng.normal(1.5, 4.0, n)),
         leak_pct_per_year=np.where(rng.random(n) < 0.16, rng.lognormal(1.9, 0.8, n), 0.0),
         leak_from=fleet.installed + (rng.exponential(7.0, n) * YEAR_DAYS).astype(int),
         wear=np.clip(rng.normal(0.0, 0.04, n), -0.1, 0.2),
@@ -98,13 +96,15 @@ def first_condition(rng: np.random.Generator, fleet: Fleet, drift_law: DriftLaw)
     everything = np.argwhere(fleet.rated > 0)
     fit_parts(rng, fleet, state, everything[:, 0], everything[:, 1], fleet.installed[everything[:, 0]])
     age = (fleet.entry - fleet.installed)[:, None] / YEAR_DAYS
-    for _ in range(3):
-        too_low = (drift_pct(state, fleet, slice(None), fleet.entry) < -25.0) & (fleet.rated > 0)
-        earlier = too_low | ((rng.random(shape) < 0.03 * age) & (fleet.rated > 0) & (_ == 0))
+    for turn in range(3):
+        too_low = (drift_pct(state, slice(None), fleet.entry) < -25.0) & (fleet.rated > 0)
+        earlier = too_low | ((rng.random(shape) < 0.03 * age) & (fleet.rated > 0) & (turn == 0))
         rows, sections = np.nonzero(earlier)
-        replaced = fleet.installed[rows] + ((fleet.entry - fleet.installed)[rows] * rng.uniform(0.2, 1.0, len(rows))).astype(int)
+        replaced = fleet.installed[rows] + (
+            (fleet.entry - fleet.installed)[rows] * rng.uniform(0.2, 1.0, len(rows))
+        ).astype(int)
         fit_parts(rng, fleet, state, rows, sections, replaced)
-    rows, sections = np.nonzero((drift_pct(state, fleet, slice(None), fleet.entry) < -25.0) & (fleet.rated > 0))
+    rows, sections = np.nonzero((drift_pct(state, slice(None), fleet.entry) < -25.0) & (fleet.rated > 0))
     fit_parts(rng, fleet, state, rows, sections, fleet.entry[rows])
     return state
 
@@ -120,7 +120,9 @@ def fit_parts(rng: np.random.Generator, fleet: Fleet, state: Condition, rows: In
     state.law[at] = law
     state.offset[at] = rng.normal(0.0, 1.7, k)
     slow, fast = rng.lognormal(np.log(0.75), 0.85, k), rng.lognormal(np.log(3.6), 0.6, k)
-    state.rate[at] = np.select([law == TWO_PHASE, law == ACCELERATING], [fast, rng.lognormal(np.log(0.35), 0.6, k)], slow)
+    state.rate[at] = np.select(
+        [law == TWO_PHASE, law == ACCELERATING], [fast, rng.lognormal(np.log(0.35), 0.6, k)], slow
+    )
     state.rate[at] *= quality * stress
     state.onset[at] = rng.weibull(1.7, k) * 7.5 / np.sqrt(quality)
     state.tau[at] = rng.uniform(1.9, 5.5, k)
@@ -130,8 +132,8 @@ def fit_parts(rng: np.random.Generator, fleet: Fleet, state: Condition, rows: In
     state.extra[at] = _random_steps(rng, law, state.rate[at], past)
 
 
-def drift_pct(state: Condition, fleet: Fleet, rows: Ints | slice, when: Ints | int) -> Floats:
-    """Return the true drift (k, 3) of the sections of ``rows`` on the day(s) ``when``; meaningless where there is no section."""
+def drift_pct(state: Condition, rows: Ints | slice, when: Ints | int) -> Floats:
+    """Return the true drift (k, 3) of the sections of ``rows`` on ``when``; meaningless where there is no section."""
     day_of = np.asarray(when)
     age = np.maximum((day_of[..., None] if day_of.ndim else day_of) - state.origin[rows], 0) / YEAR_DAYS
     law, rate = state.law[rows], state.rate[rows]
@@ -149,7 +151,7 @@ def drift_pct(state: Condition, fleet: Fleet, rows: Ints | slice, when: Ints | i
 
 
 def _random_steps(rng: np.random.Generator, law: Ints, rate: Floats, years: Floats) -> Floats:
-    """Return the random part of a path over ``years``: downward gamma jumps for the jump law, a small wander for all."""
+    """Return the random part of a path over ``years``: gamma jumps down for the jump law, a small wander for all."""
     wander = rng.normal(0.0, 1.0, law.shape) * np.sqrt(0.12 * years)
     jumps = rng.standard_gamma(np.maximum(0.8 * years, 1e-9)) * rate / 0.8
     return wander - np.where(law == GAMMA, jumps, 0.0)
@@ -170,7 +172,7 @@ def advance(rng: np.random.Generator, fleet: Fleet, state: Condition, start: int
 
 def hazards(fleet: Fleet, state: Condition, when: int, law: FailureLaw) -> Floats:
     """Return the hazard of a no-cooling call per unit and cause (n, causes), in events per whole cooling season."""
-    drift = drift_pct(state, fleet, slice(None), when)
+    drift = drift_pct(state, slice(None), when)
     present = state.rated > 0
     age = np.clip((when - fleet.installed) / YEAR_DAYS, 0.1, 30.0)
     make = np.array(MAKE_HAZARD)[fleet.make]
@@ -193,7 +195,9 @@ def hazards(fleet: Fleet, state: Condition, when: int, law: FailureLaw) -> Float
     sections = np.where(state.opened, 25.0, sections) * present
     out[:, CAUSE["run_capacitor"]] = sections.sum(axis=1) * np.sqrt(fleet.heat)
     out[:, CAUSE["contactor"]] = 0.0012 + 0.03 * state.pitting**2.5
-    out[:, CAUSE["condenser_fan_motor"]] = 0.0012 * (age / 8.0) ** 1.3 * (1.0 + 0.02 * np.clip(-drift[:, 1], 0, 60) * present[:, 1])
+    out[:, CAUSE["condenser_fan_motor"]] = (
+        0.0012 * (age / 8.0) ** 1.3 * (1.0 + 0.02 * np.clip(-drift[:, 1], 0, 60) * present[:, 1])
+    )
     out[:, CAUSE["compressor"]] = 0.0004 * (age / 8.0) ** 1.6 * np.exp(np.clip(14.0 * state.wear, -1.0, 3.5))
     out[:, CAUSE["refrigerant_leak"]] = 0.0004 + 0.009 * np.expm1(np.minimum(lost / 13.0, 4.0))
     out[:, CAUSE["metering_device"]] = 0.0006 * (age / 8.0)
@@ -209,7 +213,13 @@ def hazards(fleet: Fleet, state: Condition, when: int, law: FailureLaw) -> Float
     if law == "late":
         out[:, 1:] *= ((age / 9.0) ** 1.4)[:, None]
     if law == "proportional":
-        log_rate = -4.6 + 0.045 * np.clip(-drift[:, 0] * present[:, 0], 0, 60) + 0.05 * lost + 0.05 * age + 0.4 * state.failures
+        log_rate = (
+            -4.6
+            + 0.045 * np.clip(-drift[:, 0] * present[:, 0], 0, 60)
+            + 0.05 * lost
+            + 0.05 * age
+            + 0.4 * state.failures
+        )
         total = np.exp(np.minimum(log_rate, 0.0))
         share = out / out.sum(axis=1, keepdims=True)
         out = share * total[:, None]

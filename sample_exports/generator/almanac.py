@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 
 import numpy as np
 from numpy.typing import NDArray
 
 EPOCH = dt.date(1970, 1, 1)
 YEAR_DAYS = 365.25
-# Normal afternoon outdoor dry bulb by month, degF, and the share of a season's failures falling in each month (guesses).
+# Normal afternoon dry bulb by month, degF, and the share of a season's failures falling in each month (guesses).
 NORMAL_HIGH_F = np.array([52, 57, 65, 74, 82, 89, 93, 92, 86, 75, 64, 54], dtype=float)
 SEASON_SHARE = np.array([0, 0, 0.005, 0.03, 0.12, 0.22, 0.27, 0.22, 0.10, 0.015, 0, 0])
 
@@ -24,6 +25,12 @@ def date_of(day_number: int) -> dt.date:
     return EPOCH + dt.timedelta(int(day_number))
 
 
+def season_year(day_number: int) -> int:
+    """Return the year of the cooling season (May to September) that is the next to end on or after a day."""
+    date = date_of(day_number)
+    return date.year + (date.month > 9)
+
+
 def steps(first: int, last: int) -> list[tuple[int, int]]:
     """Return the half-month steps [start, end) from ``first`` to ``last``, cut at both."""
     start, end = date_of(first), date_of(last)
@@ -34,7 +41,7 @@ def steps(first: int, last: int) -> list[tuple[int, int]]:
         for dom in (1, 16)
     ]
     inner = sorted({first, last, *(edge for edge in edges if first < edge < last)})
-    return list(zip(inner[:-1], inner[1:], strict=True))
+    return list(itertools.pairwise(inner))
 
 
 def month_of(day_number: int) -> int:
@@ -43,7 +50,7 @@ def month_of(day_number: int) -> int:
 
 
 def weather(rng: np.random.Generator, first: int, last: int) -> NDArray[np.float64]:
-    """Return the afternoon dry bulb of each day from ``first`` to ``last``, degF: normal, a slow swing, day-to-day noise."""
+    """Return the afternoon dry bulb of each day, both ends included, degF: normal, a slow swing, day-to-day noise."""
     days = np.arange(first, last + 1)
     dates = days.astype("datetime64[D]")
     month = dates.astype("datetime64[M]").astype(int) % 12
@@ -64,7 +71,7 @@ def weather(rng: np.random.Generator, first: int, last: int) -> NDArray[np.float
 
 
 def season_weight(first: int, last: int, temperatures: NDArray[np.float64], origin: int) -> float:
-    """Return the share of a season's hazard in [first, last), larger in a hot spell (3 % per degF over normal, a guess)."""
+    """Return the share of a season's hazard in [first, last), larger in a hot spell (3 % per degF, a guess)."""
     month = month_of(first) - 1
     half = (last - first) / 30.4
     excess = float(temperatures[first - origin : last - origin].mean() - NORMAL_HIGH_F[month])

@@ -80,7 +80,7 @@ class Fleet:
 def make_fleet(rng: np.random.Generator, n: int, first: int, as_of: int) -> Fleet:
     """Return ``n`` units, looked after between the days ``first`` and ``as_of``.
 
-    The last few rows (3 %) wait to replace a unit that is retired; those never needed are new installations of the last years.
+    The last few rows (3 %) wait to replace a unit that is retired; those never needed are late new installations.
     """
     span = as_of - first
     site = np.cumsum(rng.random(n) > 0.09)  # about one unit in eleven shares its site with the one before
@@ -112,7 +112,10 @@ def make_fleet(rng: np.random.Generator, n: int, first: int, as_of: int) -> Flee
     goes = retired_later & old & (entry_kind != 1) & (leaves - entry > 200)
     exit_day = np.where(goes, leaves, NEVER)
     reason = np.full(n, None, dtype=object)
-    reason[goes] = rng.choice(np.array(["owner replaced it", "house sold", "customer left", "replaced elsewhere"], dtype=object), int(goes.sum()))
+    reason[goes] = rng.choice(
+        np.array(["owner replaced it", "house sold", "customer left", "replaced elsewhere"], dtype=object),
+        int(goes.sum()),
+    )
 
     rated = _ratings(rng, tons, mini, installed)
     return Fleet(

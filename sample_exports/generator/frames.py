@@ -7,7 +7,6 @@ import polars as pl
 from numpy.typing import NDArray
 
 from sample_exports.generator import words
-from sample_exports.generator.ageing import Condition
 from sample_exports.generator.fleet import Fleet, Floats, Ints
 from sample_exports.generator.visits import NUMBERS, Ledger
 
@@ -22,13 +21,16 @@ def tables(
     rng: np.random.Generator,
     fleet: Fleet,
     ledger: Ledger,
-    state: Condition,
     place: pl.DataFrame,
     truth: list[tuple[Ints, Ints, Floats, Floats, Floats]],
     as_of: int,
 ) -> dict[str, pl.DataFrame]:
     """Return every table of ``simulate``; ids are given in order of date."""
-    visits = _joined(ledger.visits).with_row_index("visit").with_columns(site=fleet.site[np.concatenate([c["unit"] for c in ledger.visits])])
+    visits = (
+        _joined(ledger.visits)
+        .with_row_index("visit")
+        .with_columns(site=fleet.site[np.concatenate([c["unit"] for c in ledger.visits])])
+    )
     visits = visits.filter(pl.col("day") <= as_of).sort("day", "site", "visit_type", "unit", "visit")
     visits = visits.unique(["day", "site", "visit_type", "unit"], keep="first", maintain_order=True)
     year = pl.from_epoch("day", time_unit="d").dt.year()
@@ -38,20 +40,32 @@ def tables(
 
     def named(column: str, options: tuple[str | None, ...]) -> pl.Expr:
         code = pl.col(column)
-        return pl.when(code >= 0).then(pl.lit(pl.Series(list(options), dtype=pl.String)).gather(code.clip(0))).alias(column)
+        return (
+            pl.when(code >= 0)
+            .then(pl.lit(pl.Series(list(options), dtype=pl.String)).gather(code.clip(0)))
+            .alias(column)
+        )
 
     def dated(column: str, name: str | None = None) -> pl.Expr:
         return pl.when(pl.col(column) >= 0).then(pl.from_epoch(pl.col(column), time_unit="d")).alias(name or column)
 
     keys = visits.select(pl.col("visit").cast(pl.Int64), "visit_id", "day")
-    parts = _joined(ledger.parts).join(keys, on="visit", how="inner").sort("visit_id", "unit", "part", maintain_order=True)
-    advice = _joined(ledger.advice).join(keys, on="visit", how="inner").sort("visit_id", "unit", "item", maintain_order=True)
+    parts = (
+        _joined(ledger.parts).join(keys, on="visit", how="inner").sort("visit_id", "unit", "part", maintain_order=True)
+    )
+    advice = (
+        _joined(ledger.advice).join(keys, on="visit", how="inner").sort("visit_id", "unit", "item", maintain_order=True)
+    )
     advice = advice.unique(["visit_id", "unit", "item"], keep="first", maintain_order=True)
     spent = parts.group_by("visit").agg(pl.col("price").sum())
-    observed = [pl.when(pl.col("observations") & (1 << i) > 0).then(pl.lit(word)) for i, word in enumerate(words.OBSERVATIONS)]
+    observed = [
+        pl.when(pl.col("observations") & (1 << i) > 0).then(pl.lit(word)) for i, word in enumerate(words.OBSERVATIONS)
+    ]
     fee = pl.lit(pl.Series(VISIT_FEE)).gather("visit_type")
     unit = unit_ids.gather(visits["unit"])
-    out_visits = visits.join(spent, left_on=pl.col("visit").cast(pl.Int64), right_on="visit", how="left", maintain_order="left").select(
+    out_visits = visits.join(
+        spent, left_on=pl.col("visit").cast(pl.Int64), right_on="visit", how="left", maintain_order="left"
+    ).select(
         "visit_id",
         unit.alias("unit_id"),
         dated("day", "visit_date"),
@@ -70,13 +84,20 @@ def tables(
         named("part", words.PARTS),
         "quantity",
         named("part_make", words.PART_MAKES),
-        *[pl.col(name).fill_nan(None) for name in ("cap_herm_uf", "cap_fan_uf", "cap_blower_uf", "cap_volts", "cap_tolerance_pct")],
+        *[
+            pl.col(name).fill_nan(None)
+            for name in ("cap_herm_uf", "cap_fan_uf", "cap_blower_uf", "cap_volts", "cap_tolerance_pct")
+        ],
         "cost",
         "price",
         named("claim_status", words.CLAIMS),
         pl.col("claim_amount").fill_nan(None),
         dated("claimed_on").alias("claimed_on"),
-        pl.when(pl.col("part") == words.PART["compressor"]).then(5.0).when(pl.col("part_make") >= 0).then(1.0).alias("part_warranty_years"),
+        pl.when(pl.col("part") == words.PART["compressor"])
+        .then(5.0)
+        .when(pl.col("part_make") >= 0)
+        .then(1.0)
+        .alias("part_warranty_years"),
         _serials(rng, parts).alias("serial_in"),
     )
     out_advice = advice.select(
@@ -86,11 +107,11 @@ def tables(
         named("decision", words.DECISIONS),
         dated("decided_on"),
         "price",
-        pl.when(pl.col("decision").is_in([words.DECLINED, words.LATER])).then(
-            pl.lit(pl.Series(list(REASONS), dtype=pl.String)).gather(pl.col("reason"))
-        ).alias("reason"),
+        pl.when(pl.col("decision").is_in([words.DECLINED, words.LATER]))
+        .then(pl.lit(pl.Series(list(REASONS), dtype=pl.String)).gather(pl.col("reason")))
+        .alias("reason"),
     )
-    truth_sections, truth_units = _truth(fleet, state, truth, unit_ids, visits, as_of)
+    truth_sections, truth_units = _truth(fleet, truth, unit_ids, visits, as_of)
     return {
         "visits": out_visits.drop(TRUE_COLUMNS),
         "units": _register(rng, fleet, place, unit_ids, as_of),
@@ -103,7 +124,9 @@ def tables(
         ),
         "parts": out_parts,
         "recommendations": out_advice,
-        "truth_visits": out_visits.select("visit_id", "unit_id", "visit_date", *TRUE_COLUMNS).filter(pl.col("true_superheat_f").is_not_null()),
+        "truth_visits": out_visits.select("visit_id", "unit_id", "visit_date", *TRUE_COLUMNS).filter(
+            pl.col("true_superheat_f").is_not_null()
+        ),
         "truth_sections": truth_sections,
         "truth_units": truth_units,
     }
@@ -115,12 +138,17 @@ def _joined(chunks: Chunks) -> pl.DataFrame:
 
 def _serials(rng: np.random.Generator, parts: pl.DataFrame) -> pl.Series:
     numbers = rng.integers(100_000, 999_999, len(parts))
-    bearing = np.isin(parts["part"].to_numpy(), [words.PART[w] for w in ("compressor", "control_board", "blower_motor", "condenser_fan_motor")])
+    bearing = np.isin(
+        parts["part"].to_numpy(),
+        [words.PART[w] for w in ("compressor", "control_board", "blower_motor", "condenser_fan_motor")],
+    )
     known = parts["serial_known"].to_numpy() & bearing
     return pl.Series([f"0{n}" if on else None for n, on in zip(numbers, known, strict=True)], dtype=pl.String)
 
 
-def _register(rng: np.random.Generator, fleet: Fleet, place: pl.DataFrame, unit_ids: pl.Series, as_of: int) -> pl.DataFrame:
+def _register(
+    rng: np.random.Generator, fleet: Fleet, place: pl.DataFrame, unit_ids: pl.Series, as_of: int
+) -> pl.DataFrame:
     """Return the unit register as the office keeps it, with what it never learned left blank."""
     n = len(fleet)
 
@@ -144,7 +172,10 @@ def _register(rng: np.random.Generator, fleet: Fleet, place: pl.DataFrame, unit_
     install_known = known(np.select([fleet.entry_kind == 1, fleet.entry_kind == 3], [1.0, 0.12], default=0.82))
     year, week = (made.astype("datetime64[D]").astype("datetime64[Y]").astype(int) + 1970) % 100, rng.integers(1, 53, n)
     makes = np.array(words.MAKES, dtype=object)[fleet.make]
-    models = [f"{m[:2].upper()}{'H' if hp else 'C'}{t * 12:02.0f}-{c}" for m, hp, t, c in zip(makes, fleet.heat_pump, fleet.tons, rng.integers(1, 5, n), strict=True)]
+    models = [
+        f"{m[:2].upper()}{'H' if hp else 'C'}{t * 12:02.0f}-{c}"
+        for m, hp, t, c in zip(makes, fleet.heat_pump, fleet.tons, rng.integers(1, 5, n), strict=True)
+    ]
     gone = fleet.exit <= as_of
     site_ids = dict(zip(place["site"].to_list(), place["site_id"].to_list(), strict=True))
     registered = fleet.registered & ((fleet.entry_kind == 1) | known(0.5))
@@ -157,7 +188,10 @@ def _register(rng: np.random.Generator, fleet: Fleet, place: pl.DataFrame, unit_
             "equipment": word(words.EQUIPMENT, fleet.equipment, known(0.97)),
             "make": text(makes, known(0.97)),
             "model": text(models, known(0.94)),
-            "serial": text([f"{y:02d}{w:02d}{s:06d}" for y, w, s in zip(year, week, rng.integers(0, 999_999, n), strict=True)], known(0.91)),
+            "serial": text(
+                [f"{y:02d}{w:02d}{s:06d}" for y, w, s in zip(year, week, rng.integers(0, 999_999, n), strict=True)],
+                known(0.91),
+            ),
             "nominal_tons": number(fleet.tons, known(0.95)),
             "refrigerant": word(words.REFRIGERANTS, fleet.refrigerant, known(0.97)),
             "metering": word(words.METERING, fleet.metering, known(0.9)),
@@ -190,7 +224,6 @@ def _dates(days: Ints, among: NDArray[np.bool_]) -> pl.Series:
 
 def _truth(
     fleet: Fleet,
-    state: Condition,
     truth: list[tuple[Ints, Ints, Floats, Floats, Floats]],
     unit_ids: pl.Series,
     visits: pl.DataFrame,
@@ -207,7 +240,16 @@ def _truth(
         called = np.zeros(len(fleet), dtype=bool)
         called[call_unit[(call_day > cutoff) & (call_day <= end)]] = True
         failed = draw < p if cutoff == as_of else called[index]
-        units.append(pl.DataFrame({"unit_id": ids, "cutoff": pl.Series([date]).new_from_index(0, len(ids)), "p_failure": p, "failed": failed}))
+        units.append(
+            pl.DataFrame(
+                {
+                    "unit_id": ids,
+                    "cutoff": pl.Series([date]).new_from_index(0, len(ids)),
+                    "p_failure": p,
+                    "failed": failed,
+                }
+            )
+        )
         for s, section in enumerate(words.SECTIONS):
             has = fleet.rated[index, s] > 0
             sections.append(

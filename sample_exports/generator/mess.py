@@ -1,7 +1,7 @@
 """The mess of a real office: a few wrong rows of named kinds, each remembered, so that tests can count them.
 
-A fault of scope ``row`` should cost its row, one of scope ``value`` only that value; ``suspect`` ones are possible but not
-believable and stay. The generator keeps the truth in ``truth/faults.csv`` outside the folders that are imported.
+A fault of scope ``row`` should cost its row, one of scope ``value`` only that value; ``suspect`` ones are possible but
+not believable and stay. The truth is kept in ``.truth/faults.csv``, where no import looks.
 """
 
 from __future__ import annotations
@@ -41,39 +41,43 @@ def _number(row: Row, name: str) -> float | None:
     return value if isinstance(value, float) else None
 
 
-def missing_visit_id(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def missing_visit_id(_rng: np.random.Generator, row: Row, _style: Style) -> bool:
     return _typed(row, "visit_id", "")
 
 
-def missing_unit_id(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def missing_unit_id(_rng: np.random.Generator, row: Row, _style: Style) -> bool:
     return _typed(row, "unit_id", "")
 
 
-def missing_date(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def missing_date(_rng: np.random.Generator, row: Row, _style: Style) -> bool:
     return _typed(row, "visit_date", "")
 
 
-def impossible_date(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def impossible_date(_rng: np.random.Generator, row: Row, style: Style) -> bool:
     date = row.values["visit_date"]
     assert isinstance(date, dt.date)
     written = style.text("visit_date", dt.date(date.year, 10, 28))
     return _typed(row, "visit_date", written.replace("28", "32", 1))
 
 
-def far_future_date(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def far_future_date(_rng: np.random.Generator, row: Row, style: Style) -> bool:
     date = row.values["visit_date"]
     assert isinstance(date, dt.date)
     return _typed(row, "visit_date", style.text("visit_date", date.replace(year=2062, day=min(date.day, 28))))
 
 
-def extra_cells(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def extra_cells(_rng: np.random.Generator, row: Row, _style: Style) -> bool:
     row.extra = ("and it", "rattles")
     return True
 
 
 def out_of_range(rng: np.random.Generator, row: Row, style: Style) -> bool:
     """A digit too many: 118 psig typed 11840."""
-    options = [n for n in ("suction_psig", "liquid_psig", "outdoor_db_f", "herm_uf", "line_volts") if (_number(row, n) or 0) > 20 and n in style.headers]
+    options = [
+        n
+        for n in ("suction_psig", "liquid_psig", "outdoor_db_f", "herm_uf", "line_volts")
+        if (_number(row, n) or 0) > 20 and n in style.headers
+    ]
     if not options:
         return False
     name = str(rng.choice(options))
@@ -81,17 +85,21 @@ def out_of_range(rng: np.random.Generator, row: Row, style: Style) -> bool:
 
 
 def not_a_number(rng: np.random.Generator, row: Row, style: Style) -> bool:
-    options = [n for n in ("suction_line_f", "liquid_psig", "return_db_f", "herm_uf", "fan_uf", "supply_db_f") if _number(row, n) and n in style.headers]
+    options = [
+        n
+        for n in ("suction_line_f", "liquid_psig", "return_db_f", "herm_uf", "fan_uf", "supply_db_f")
+        if _number(row, n) and n in style.headers
+    ]
     if not options:
         return False
     return _typed(row, str(rng.choice(options)), str(rng.choice(["see notes", "3o.5", "??", "12-14"])))
 
 
-def unknown_word(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def unknown_word(rng: np.random.Generator, row: Row, _style: Style) -> bool:
     return _typed(row, "visit_type", str(rng.choice(["zzz", "ticket 2", "misc/other?"])))
 
 
-def wet_over_dry(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def wet_over_dry(_rng: np.random.Generator, row: Row, _style: Style) -> bool:
     """Wet and dry bulb in each other's columns: both values go."""
     dry, wet = _number(row, "return_db_f"), _number(row, "return_wb_f")
     if dry is None or wet is None or dry - wet < 3.5 or dry > 89.0:
@@ -101,7 +109,7 @@ def wet_over_dry(rng: np.random.Generator, row: Row, style: Style) -> bool:
     return True
 
 
-def gauges_swapped(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def gauges_swapped(_rng: np.random.Generator, row: Row, style: Style) -> bool:
     low, high = _number(row, "suction_psig"), _number(row, "liquid_psig")
     if low is None or high is None or "suction_psig" not in style.headers or row.values.get("mode") == "heating":
         return False
@@ -110,7 +118,7 @@ def gauges_swapped(rng: np.random.Generator, row: Row, style: Style) -> bool:
     return True
 
 
-def sections_swapped(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def sections_swapped(_rng: np.random.Generator, row: Row, _style: Style) -> bool:
     herm, fan = _number(row, "herm_uf"), _number(row, "fan_uf")
     if herm is None or fan is None or herm < 20.0 or not 2.0 < fan < 12.0 or row.values.get("cause"):
         return False
@@ -119,7 +127,7 @@ def sections_swapped(rng: np.random.Generator, row: Row, style: Style) -> bool:
     return True
 
 
-def decimal_slip(rng: np.random.Generator, row: Row, style: Style) -> bool:
+def decimal_slip(_rng: np.random.Generator, row: Row, _style: Style) -> bool:
     herm = _number(row, "herm_uf")
     if herm is None or herm < 25.0 or row.values.get("cause"):
         return False
@@ -145,14 +153,16 @@ KINDS: dict[str, tuple[str, Fault]] = {
 }
 
 
-def soil(rng: np.random.Generator, rows: list[Row], style: Style, share: float, start: int, *, twins: bool) -> list[Row]:
-    """Return the rows with about ``share`` of them spoilt, the kinds in turn from the ``start``-th, and with ``twins`` a few said twice.
+def soil(
+    rng: np.random.Generator, rows: list[Row], style: Style, share: float, start: int, *, twins: bool
+) -> list[Row]:
+    """Return the rows, about ``share`` of them spoilt, kinds in turn from the ``start``-th; ``twins`` repeats a few.
 
     Two rows of one key that disagree (kind ``same_key``) both lose; an identical repeat (``repeat``) costs nothing.
     """
     kinds = list(KINDS.items())
     order = iter(rng.permutation(len(rows)).tolist())
-    wanted = max(int(round(share * len(rows))), 1)
+    wanted = max(round(share * len(rows)), 1)
     for n in range(wanted):
         name, (scope, spoil) = kinds[(start + n) % len(kinds)]
         for at in order:
@@ -173,7 +183,7 @@ def soil(rng: np.random.Generator, rows: list[Row], style: Style, share: float, 
 
 
 def corrected_later(rng: np.random.Generator, rows: list[Row], count: int) -> list[Row]:
-    """Spoil ``count`` rows in a way nobody can see in the file, and return the rows of a later file that puts them right."""
+    """Spoil ``count`` rows unseen; return the rows of a later file that put them right."""
     restated = []
     for at in rng.permutation(len(rows)).tolist():
         row = rows[at]

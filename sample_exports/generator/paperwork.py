@@ -74,13 +74,17 @@ def add_parts(
 def _claims(
     rng: np.random.Generator, fleet: Fleet, units: Ints, days: Ints, codes: Ints, cost: NDArray[np.generic], as_of: int
 ) -> dict[str, NDArray[np.generic]]:
-    """Return claim state, amount and date: what is under the maker's parts warranty is filed, sooner or later, or forgotten."""
+    """Return claim state, amount and date: what is under warranty is filed, sooner or later, or forgotten."""
     k = len(units)
-    claimable = ~np.isin(codes, [PART[w] for w in ("refrigerant", "condensate_drain", "wiring", "other", "filter_drier")])
+    claimable = ~np.isin(
+        codes, [PART[w] for w in ("refrigerant", "condensate_drain", "wiring", "other", "filter_drier")]
+    )
     years = np.where(fleet.registered[units], 10.0, 5.0)
     covered = claimable & ((days - fleet.installed[units]) / YEAR_DAYS < years)
     waited, draw = as_of - days, rng.random(k)
-    settled = np.select([draw < 0.66, draw < 0.78, draw < 0.9], [3, 4, 1], default=2)  # credited, denied, to_file, filed
+    settled = np.select(
+        [draw < 0.66, draw < 0.78, draw < 0.9], [3, 4, 1], default=2
+    )  # credited, denied, to_file, filed
     settled = np.where((settled == 1) & (waited > 400) & (draw < 0.84), 3, settled)
     state = np.select([waited < CLAIM_WAIT_DAYS, waited < CREDIT_WAIT_DAYS], [1, 2], default=settled)
     state = np.where(covered, state, np.where(rng.random(k) < 0.6, 0, -1))

@@ -1,9 +1,9 @@
 """The operating point of a system from its charge, air and wear: saturation temperatures first, pressures from them.
 
-All slopes are engineering guesses in the direction and rough size that trade practice and the steady-state fault studies
-describe (low charge: lower evaporating temperature, more superheat, less subcooling; fouled condenser: higher condensing
-temperature; low airflow: lower evaporating temperature, less superheat on an orifice). Charge acts on superheat with a
-fixed orifice and on subcooling with an expansion valve.
+All slopes are engineering guesses in the direction and rough size that trade practice and steady-state fault studies
+describe (low charge: lower evaporating temperature, more superheat, less subcooling; fouled condenser: higher
+condensing temperature; low airflow: lower evaporating temperature, less superheat on an orifice). Charge acts on
+superheat with a fixed orifice and on subcooling with an expansion valve.
 """
 
 from __future__ import annotations
@@ -50,7 +50,9 @@ def cooling_point(
     low, high = np.minimum(charge_pct, 0.0), np.maximum(charge_pct, 0.0)
     short_air = np.clip(1.0 - airflow, 0.0, 0.6)
     orifice = metering == FIXED
-    capacity = np.clip(1.0 + 0.011 * low - 0.0006 * low**2 - 0.003 * high - 0.12 * fouling - 0.35 * short_air, 0.25, 1.1)
+    capacity = np.clip(
+        1.0 + 0.011 * low - 0.0006 * low**2 - 0.003 * high - 0.12 * fouling - 0.35 * short_air, 0.25, 1.1
+    )
 
     target = (3.0 * return_wb_f - 80.0 - outdoor_db_f) / 2.0
     orifice_superheat = np.maximum(target + superheat_bias_f, 0.8) - 0.95 * low - 0.6 * high - 32.0 * short_air
@@ -82,7 +84,9 @@ def cooling_point(
     evaporating = np.clip(evaporating, 8.0, 60.0)
     suction_line = np.minimum(evaporating + superheat, np.maximum(return_db_f + 6.0, outdoor_db_f - 4.0))
     liquid_line = np.maximum(condensing - subcooling, outdoor_db_f + 0.5)
-    split = (19.5 + 0.45 * (return_db_f - 75.0) - 0.9 * (return_wb_f - 63.0)) * capacity / np.clip(airflow, 0.4, 1.2) ** 0.7
+    split = (
+        (19.5 + 0.45 * (return_db_f - 75.0) - 0.9 * (return_wb_f - 63.0)) * capacity / np.clip(airflow, 0.4, 1.2) ** 0.7
+    )
     split = np.clip(split, 1.0, 32.0)
     return {
         "evaporating_f": evaporating,

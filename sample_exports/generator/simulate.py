@@ -19,7 +19,7 @@ from sample_exports.generator.ageing import (
     hazards,
     open_suddenly,
 )
-from sample_exports.generator.almanac import date_of, day, season_weight, steps, weather
+from sample_exports.generator.almanac import date_of, day, season_weight, season_year, steps, weather
 from sample_exports.generator.fleet import Fleet, Floats, Ints, make_fleet
 from sample_exports.generator.visits import Ledger
 from sample_exports.generator.words import INSPECTION, INSTALL, MAINTENANCE
@@ -56,15 +56,15 @@ def simulate(
     Returns
     -------
     dict of DataFrame
-        ``visits``, ``units``, ``sites``, ``parts``, ``recommendations`` in canonical field names and units, without mess
+        ``visits``, ``units``, ``sites``, ``parts``, ``recommendations`` in canonical field names and units, no mess
         (long-form ``readings`` are cut from ``visits`` by the writer), and the truth:
         ``truth_visits`` (superheat, subcooling [degF] and charge deviation [% of nominal] behind the readings),
-        ``truth_sections`` (unit, section, cutoff: drift [%] then, at season start and at season end if nothing is done),
-        ``truth_units`` (unit, cutoff: p_failure from the cutoff to the season's end if nothing is done; ``failed`` = what
-        came, with the shop's own work in past seasons and without it in the coming one).
+        ``truth_sections`` (unit, section, cutoff: drift [%] then, and at season start and end if nothing is done),
+        ``truth_units`` (unit, cutoff: p_failure from the cutoff to the season's end if nothing is done; ``failed`` =
+        what came, with the shop's own work in past seasons and without it in the coming one).
     """
     first, last = day(dt.date(as_of.year - seasons, 1, 1)), day(as_of)
-    season_end = day(dt.date(as_of.year, 10, 1))
+    season_end = day(dt.date(season_year(last), 10, 1))
     streams = [np.random.default_rng([seed, number]) for number in range(4)]
     outdoor = np.zeros(season_end + 40)
     outdoor[first:] = weather(streams[0], first, season_end + 39)
@@ -90,7 +90,7 @@ def simulate(
             _calls(shop, start, end, weight, failure_law)
     truth.append(_look_ahead(seed, shop, last, failure_law))
     place = town.sites(np.random.default_rng([seed, 9]), fleet, last)
-    return frames.tables(np.random.default_rng([seed, 10]), fleet, shop.ledger, state, place, truth, last)
+    return frames.tables(np.random.default_rng([seed, 10]), fleet, shop.ledger, place, truth, last)
 
 
 def _plan_visits(rng: np.random.Generator, fleet: Fleet, first: int, last: int) -> list[Ints]:
@@ -163,7 +163,11 @@ def _replace_retired(shop: Shop, start: int) -> None:
     gone = np.flatnonzero((fleet.exit < start) & (fleet.exit >= start - 16))
     gone = gone[np.isin(fleet.exit_reason[gone].astype(str), ("compressor failed", "owner replaced it"))]
     gone = gone[~np.isin(gone, fleet.successor_of)]
-    waiting = np.flatnonzero((np.arange(len(fleet)) >= len(fleet) - int(len(fleet) * 0.03)) & (fleet.successor_of < 0) & (fleet.entry > start))
+    waiting = np.flatnonzero(
+        (np.arange(len(fleet)) >= len(fleet) - int(len(fleet) * 0.03))
+        & (fleet.successor_of < 0)
+        & (fleet.entry > start)
+    )
     pairs = min(len(gone), len(waiting))
     old, new = gone[:pairs], waiting[:pairs]
     fleet.successor_of[new] = old
@@ -176,20 +180,26 @@ def _replace_retired(shop: Shop, start: int) -> None:
 
 
 def _look_ahead(seed: int, shop: Shop, cutoff: int, law: FailureLaw) -> tuple[Ints, Floats, Floats, Floats, Floats]:
-    """Return the truth at ``cutoff``: unit, p_failure to the season's end if nothing is done, and drift now, then and at the end."""
+    """Return the truth at ``cutoff``: units, p_failure if nothing is done, drift now, at season start and end."""
     rng = np.random.default_rng([seed, 77, cutoff])
     fleet, state = shop.fleet, copy.deepcopy(shop.state)
-    year = date_of(cutoff).year
+    year = season_year(cutoff)
     season_start, season_end = day(dt.date(year, 5, 1)), day(dt.date(year, 10, 1))
-    now = drift_pct(state, fleet, slice(None), cutoff)
+    now = drift_pct(state, slice(None), cutoff)
     at_start = now
     total = np.zeros(len(fleet))
     for start, end in steps(cutoff + 1, season_end):
         if start == season_start:
-            at_start = drift_pct(state, fleet, slice(None), start)
+            at_start = drift_pct(state, slice(None), start)
         weight = season_weight(start, end, shop.outdoor, 0)
         advance(rng, fleet, state, start, end, weight)
         total += hazards(fleet, state, start, law).sum(axis=1) * weight
-    at_end = drift_pct(state, fleet, slice(None), season_end - 1)
+    at_end = drift_pct(state, slice(None), season_end - 1)
     units = np.flatnonzero((fleet.entry <= cutoff) & (fleet.exit > cutoff))
-    return np.full(len(units), cutoff), units, -np.expm1(-total[units]), np.stack([now, at_start, at_end], axis=2)[units], rng.random(len(units))  # type: ignore[return-value]
+    return (
+        np.full(len(units), cutoff),
+        units,
+        -np.expm1(-total[units]),
+        np.stack([now, at_start, at_end], axis=2)[units],
+        rng.random(len(units)),
+    )  # type: ignore[return-value]

@@ -58,24 +58,110 @@ def _spoken(word: str) -> str:
 
 
 VISIT_FIELDS = (
-    "visit_id", "unit_id", "visit_date", "technician", "visit_type", "cause", "observations", "mode", "minutes_running",
-    "outdoor_db_f", "return_db_f", "return_wb_f", "return_rh_pct", "supply_db_f", "suction_psig", "liquid_psig", "suction_line_f",
-    "liquid_line_f", "discharge_line_f", "condenser_leaving_f", "herm_uf", "fan_uf", "blower_uf", "herm_uf_after", "fan_uf_after",
-    "blower_uf_after", "herm_volts", "herm_amps", "fan_volts", "fan_amps", "compressor_amps", "condenser_fan_amps", "blower_amps",
-    "line_volts", "static_in_wc", "refrigerant_added_oz", "refrigerant_recovered_oz", "leak_found", "invoice_total", "notes",
-)  # fmt: skip
-LONG_MEASURES = ("suction_psig", "liquid_psig", "suction_line_f", "liquid_line_f", "discharge_line_f", "condenser_leaving_f", "supply_db_f")
+    "visit_id",
+    "unit_id",
+    "visit_date",
+    "technician",
+    "visit_type",
+    "cause",
+    "observations",
+    "mode",
+    "minutes_running",
+    "outdoor_db_f",
+    "return_db_f",
+    "return_wb_f",
+    "return_rh_pct",
+    "supply_db_f",
+    "suction_psig",
+    "liquid_psig",
+    "suction_line_f",
+    "liquid_line_f",
+    "discharge_line_f",
+    "condenser_leaving_f",
+    "herm_uf",
+    "fan_uf",
+    "blower_uf",
+    "herm_uf_after",
+    "fan_uf_after",
+    "blower_uf_after",
+    "herm_volts",
+    "herm_amps",
+    "fan_volts",
+    "fan_amps",
+    "compressor_amps",
+    "condenser_fan_amps",
+    "blower_amps",
+    "line_volts",
+    "static_in_wc",
+    "refrigerant_added_oz",
+    "refrigerant_recovered_oz",
+    "leak_found",
+    "invoice_total",
+    "notes",
+)
+LONG_MEASURES = (
+    "suction_psig",
+    "liquid_psig",
+    "suction_line_f",
+    "liquid_line_f",
+    "discharge_line_f",
+    "condenser_leaving_f",
+    "supply_db_f",
+)
 MEASURE_UNITS = {name: "psig" if name.endswith("psig") else "degF" for name in LONG_MEASURES}
 
-WORDY = dict(zip(VISIT_FIELDS, (
-    "Ticket #", "Unit ID", "Date", "Technician", "Job Type", "Cause", "Observations", "Mode", "Minutes Running",
-    "Outdoor Temp (°F)", "Return DB (°F)", "Return WB (°F)", "Return RH (%)", "Supply DB (°F)", "Suction Pressure (psig)", "Liquid Pressure (psig)", "Suction Line Temp (°F)",
-    "Liquid Line Temp (°F)", "Discharge Line Temp (°F)", "Condenser Leaving Temp (°F)", "Herm (µF)", "Fan (µF)", "Blower Cap (µF)", "New Herm (µF)", "New Fan (µF)",
-    "New Blower (µF)", "Herm Volts", "Herm Amps", "Fan Volts", "Fan Amps", "Compressor Amps", "Condenser Fan Amps", "Blower Amps",
-    "Line Voltage (V)", "Static (in. wc)", "Refrigerant Added (oz)", "Refrigerant Recovered (oz)", "Leak Found", "Invoice Total", "Notes",
-), strict=True))  # fmt: skip
+WORDY = dict(
+    zip(
+        VISIT_FIELDS,
+        (
+            "Ticket #",
+            "Unit ID",
+            "Date",
+            "Technician",
+            "Job Type",
+            "Cause",
+            "Observations",
+            "Mode",
+            "Minutes Running",
+            "Outdoor Temp (°F)",
+            "Return DB (°F)",
+            "Return WB (°F)",
+            "Return RH (%)",
+            "Supply DB (°F)",
+            "Suction Pressure (psig)",
+            "Liquid Pressure (psig)",
+            "Suction Line Temp (°F)",
+            "Liquid Line Temp (°F)",
+            "Discharge Line Temp (°F)",
+            "Condenser Leaving Temp (°F)",
+            "Herm (µF)",
+            "Fan (µF)",
+            "Blower Cap (µF)",
+            "New Herm (µF)",
+            "New Fan (µF)",
+            "New Blower (µF)",
+            "Herm Volts",
+            "Herm Amps",
+            "Fan Volts",
+            "Fan Amps",
+            "Compressor Amps",
+            "Condenser Fan Amps",
+            "Blower Amps",
+            "Line Voltage (V)",
+            "Static (in. wc)",
+            "Refrigerant Added (oz)",
+            "Refrigerant Recovered (oz)",
+            "Leak Found",
+            "Invoice Total",
+            "Notes",
+        ),
+        strict=True,
+    )
+)
 
-BRACKETED = {f: f.removesuffix("_f").removesuffix("_pct").removesuffix("_psig").replace("_", " ").title() for f in VISIT_FIELDS} | {
+BRACKETED = {
+    f: f.removesuffix("_f").removesuffix("_pct").removesuffix("_psig").replace("_", " ").title() for f in VISIT_FIELDS
+} | {
     "visit_id": "Visit ID",
     "unit_id": "Unit ID",
     "outdoor_db_f": "Outdoor DB [degF]",
@@ -100,13 +186,26 @@ BRACKETED = {f: f.removesuffix("_f").removesuffix("_pct").removesuffix("_psig").
     "refrigerant_recovered_oz": "Refrigerant Recovered [oz]",
 }
 
-_METRIC_F = ("outdoor_db_f", "return_db_f", "return_wb_f", "supply_db_f", "suction_line_f", "liquid_line_f", "discharge_line_f", "condenser_leaving_f")
-METRIC = BRACKETED | {f: BRACKETED[f].replace("degF", "°C") for f in _METRIC_F} | {
-    "suction_psig": "Suction [kPa]",
-    "liquid_psig": "Liquid [kPa]",
-    "refrigerant_added_oz": "Refrigerant Added [g]",
-    "refrigerant_recovered_oz": "Refrigerant Recovered [g]",
-}
+_METRIC_F = (
+    "outdoor_db_f",
+    "return_db_f",
+    "return_wb_f",
+    "supply_db_f",
+    "suction_line_f",
+    "liquid_line_f",
+    "discharge_line_f",
+    "condenser_leaving_f",
+)
+METRIC = (
+    BRACKETED
+    | {f: BRACKETED[f].replace("degF", "°C") for f in _METRIC_F}
+    | {
+        "suction_psig": "Suction [kPa]",
+        "liquid_psig": "Liquid [kPa]",
+        "refrigerant_added_oz": "Refrigerant Added [g]",
+        "refrigerant_recovered_oz": "Refrigerant Recovered [g]",
+    }
+)
 METRIC_CONVERT = dict.fromkeys(_METRIC_F, (CELSIUS, 1)) | {
     "suction_psig": (KPA, 0),
     "liquid_psig": (KPA, 0),
@@ -121,7 +220,15 @@ VISIT_STYLES: dict[int, Style] = {
     2020: Style({f: f for f in VISIT_FIELDS}),
     2021: Style(WORDY, date="%-m/%-d/%Y", encoding="cp1252", newline="\r\n", words=_spoken),
     2022: Style(BRACKETED, date="%m/%d/%Y", above=("Harrowmere Cooling - visit report 2022", "")),
-    2023: Style(METRIC, date="%d.%m.%Y", delimiter=";", decimal=",", encoding="utf-8-sig", newline="\r\n", convert=METRIC_CONVERT),
+    2023: Style(
+        METRIC,
+        date="%d.%m.%Y",
+        delimiter=";",
+        decimal=",",
+        encoding="utf-8-sig",
+        newline="\r\n",
+        convert=METRIC_CONVERT,
+    ),
     2024: Style(_BARE, date="%-m/%-d/%Y 10:30 AM", encoding="utf-8-sig", units_line=_UNITS, totals=True, words=_spoken),
     2025: Style(WORDY, date="%-m/%-d/%Y", words=_spoken),
     2026: Style(WORDY, date="%-m/%-d/%Y", words=_spoken),

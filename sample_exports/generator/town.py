@@ -1,7 +1,7 @@
 """An invented town and the people in it: streets, names and numbers that belong to nobody.
 
-Phone numbers lie in 555-0100 to 555-0199 (set aside for fiction) under area codes that are not assigned (99x); postal codes
-begin with 002, which no place uses; the town's coordinates are in open sea.
+Phone numbers lie in 555-0100 to 555-0199 (set aside for fiction) under area codes that are not assigned (99x);
+postal codes begin with 002, which no place uses; the town's coordinates are in open sea.
 """
 
 from __future__ import annotations
@@ -15,18 +15,103 @@ from sample_exports.generator.fleet import Fleet
 TOWN, VILLAGES, STATE = "Harrowmere", ("Lower Harrow", "Quernby", "Saltern Reach"), "EM"
 CENTRE = (27.60, -91.40)
 STREETS = (
-    "Tallow", "Windlass", "Copperbeech", "Farthing", "Heronsgate", "Millrace", "Old Ropewalk", "Pennywhistle", "Quarry Hollow", "Saltcellar",
-    "Thimble", "Underhill", "Vesper", "Weaver's Row", "Yarrow", "Bramble Weir", "Candlewick", "Driftwood", "Ember", "Foxglove",
-)  # fmt: skip
+    "Tallow",
+    "Windlass",
+    "Copperbeech",
+    "Farthing",
+    "Heronsgate",
+    "Millrace",
+    "Old Ropewalk",
+    "Pennywhistle",
+    "Quarry Hollow",
+    "Saltcellar",
+    "Thimble",
+    "Underhill",
+    "Vesper",
+    "Weaver's Row",
+    "Yarrow",
+    "Bramble Weir",
+    "Candlewick",
+    "Driftwood",
+    "Ember",
+    "Foxglove",
+)
 KINDS = ("St", "Ave", "Ln", "Ct", "Rd", "Way")
-FIRST = ("A.", "B.", "C.", "D.", "E.", "F.", "G.", "H.", "I.", "J.", "K.", "L.", "M.", "N.", "O.", "P.", "R.", "S.", "T.", "V.", "W.", "Y.")
-HEAD = ("Ashen", "Bram", "Corn", "Dell", "Elder", "Fen", "Gorse", "Hazel", "Ink", "Juniper", "Kettle", "Larch", "Moss", "Nettle", "Oaken", "Quill", "Rook", "Sedge", "Thistle", "Wick")  # fmt: skip
-TAIL = ("mere", "wick", "bough", "combe", "dottir", "fold", "garth", "holt", "lowe", "mantle", "naught", "pole", "sworth", "thwaite", "vane")
-ACCESS = ("gate code at the office", "dog in the garden", "unit behind the shed", "call before coming", "narrow side gate", "roof hatch, bring ladder")
+FIRST = (
+    "A.",
+    "B.",
+    "C.",
+    "D.",
+    "E.",
+    "F.",
+    "G.",
+    "H.",
+    "I.",
+    "J.",
+    "K.",
+    "L.",
+    "M.",
+    "N.",
+    "O.",
+    "P.",
+    "R.",
+    "S.",
+    "T.",
+    "V.",
+    "W.",
+    "Y.",
+)
+HEAD = (
+    "Ashen",
+    "Bram",
+    "Corn",
+    "Dell",
+    "Elder",
+    "Fen",
+    "Gorse",
+    "Hazel",
+    "Ink",
+    "Juniper",
+    "Kettle",
+    "Larch",
+    "Moss",
+    "Nettle",
+    "Oaken",
+    "Quill",
+    "Rook",
+    "Sedge",
+    "Thistle",
+    "Wick",
+)
+TAIL = (
+    "mere",
+    "wick",
+    "bough",
+    "combe",
+    "dottir",
+    "fold",
+    "garth",
+    "holt",
+    "lowe",
+    "mantle",
+    "naught",
+    "pole",
+    "sworth",
+    "thwaite",
+    "vane",
+)
+ACCESS = (
+    "gate code at the office",
+    "dog in the garden",
+    "unit behind the shed",
+    "call before coming",
+    "narrow side gate",
+    "roof hatch, bring ladder",
+)
 
 
 def sites(rng: np.random.Generator, fleet: Fleet, as_of: int) -> pl.DataFrame:
-    """Return one row per site in use: ``site`` (its number) and the fields of the sites table; dates still as day numbers."""
+    """Return one row per site in use: its number ``site`` and the fields of the sites table; dates as day numbers."""
     used, first_unit = np.unique(fleet.site, return_index=True)
     k = len(used)
 
@@ -41,7 +126,9 @@ def sites(rng: np.random.Generator, fleet: Fleet, as_of: int) -> pl.DataFrame:
     located = rng.random(k) > 0.03
     entry, kind = fleet.entry[first_unit], fleet.entry_kind[first_unit]
     moved = kind == 3
-    owner = np.where(moved, entry - rng.integers(10, 150, k), entry - (rng.gamma(1.5, 6.0, k) * YEAR_DAYS).astype(int) - 30)
+    owner = np.where(
+        moved, entry - rng.integers(10, 150, k), entry - (rng.gamma(1.5, 6.0, k) * YEAR_DAYS).astype(int) - 30
+    )
     agreement = fleet.agreement[first_unit]
     since = entry + (rng.random(k) * np.maximum(as_of - entry - 30, 1) * 0.5).astype(int)
     years = np.ceil((as_of - since) / YEAR_DAYS)
@@ -50,8 +137,13 @@ def sites(rng: np.random.Generator, fleet: Fleet, as_of: int) -> pl.DataFrame:
             "site": used,
             "site_id": [f"S-{n:04d}" for n in range(1, k + 1)],
             "customer_name": pick(FIRST) + " " + pick(HEAD) + pick(TAIL),
-            "phone": [f"({area}) 555-{number:04d}" for area, number in zip(990 + rng.integers(0, 10, k), 100 + rng.integers(0, 100, k), strict=True)],
-            "address": [f"{n} {s} {t}" for n, s, t in zip(rng.integers(1, 960, k), pick(STREETS), pick(KINDS), strict=True)],
+            "phone": [
+                f"({area}) 555-{number:04d}"
+                for area, number in zip(990 + rng.integers(0, 10, k), 100 + rng.integers(0, 100, k), strict=True)
+            ],
+            "address": [
+                f"{n} {s} {t}" for n, s, t in zip(rng.integers(1, 960, k), pick(STREETS), pick(KINDS), strict=True)
+            ],
             "city": city,
             "state": [STATE] * k,
             "postal_code": [f"002{z:02d}" for z in zone],

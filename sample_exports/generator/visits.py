@@ -104,11 +104,15 @@ def read_capacitors(
     """Write capacitor readings as found and return the drift (k, 3) the technician believes; NaN where not read."""
     rows, days, tech = visits["unit"], visits["day"], visits["technician"]
     k = len(rows)
-    drift, rated = drift_pct(state, fleet, rows, days), state.rated[rows]
+    drift, rated = drift_pct(state, rows, days), state.rated[rows]
     load = (rng.random(k) < UNDER_LOAD[tech])[:, None]
     copied = (rng.random(k) < COPIES[tech])[:, None] & ~state.opened[rows]
     read = (rng.random((k, 3)) < THOROUGH[tech][:, None] * np.array([1.0, 0.97, 0.55])) & wanted[:, None] & (rated > 0)
-    error = np.where(load, LOAD_BIAS_PCT + LOAD_SD_PCT * rng.normal(size=(k, 3)), METER_BIAS_PCT[tech][:, None] + BENCH_SD_PCT * rng.normal(size=(k, 3)))
+    error = np.where(
+        load,
+        LOAD_BIAS_PCT + LOAD_SD_PCT * rng.normal(size=(k, 3)),
+        METER_BIAS_PCT[tech][:, None] + BENCH_SD_PCT * rng.normal(size=(k, 3)),
+    )
     seen = rated * (1.0 + drift / 100.0) * (1.0 + error / 100.0)
     seen = np.where(state.opened[rows], 0.0, np.maximum(seen, 0.0))
     seen = np.where(copied, rated, np.round(seen, 1))
@@ -127,7 +131,9 @@ def read_capacitors(
     with np.errstate(divide="ignore", invalid="ignore"):
         from_amps = physics.MICRO_OVER_OMEGA * amps / volts_across
         believed = 100.0 * (np.where(load, from_amps, seen) / rated - 1.0)
-    visits["observations"] |= np.where((drift[:, :2].min(axis=1) < -13.0) & (rated[:, 0] > 0) & (rng.random(k) < 0.3), SWOLLEN, 0)
+    visits["observations"] |= np.where(
+        (drift[:, :2].min(axis=1) < -13.0) & (rated[:, 0] > 0) & (rng.random(k) < 0.3), SWOLLEN, 0
+    )
     return np.where(read, believed, np.nan)
 
 
@@ -139,7 +145,7 @@ def read_circuit(
     wanted: Bools,
     outdoor_by_day: Floats,
 ) -> Floats:
-    """Write temperatures, pressures and amps, and return the charge deviation (k,) the technician believes [% of charge]."""
+    """Write temperatures, pressures and amps; return the charge deviation (k,) the technician believes [%]."""
     rows, days, tech = visits["unit"], visits["day"], visits["technician"]
     k = len(rows)
     outdoor = outdoor_by_day[days] + rng.normal(-3.0, 3.5, k)
@@ -164,7 +170,7 @@ def read_circuit(
     point = {name: np.where(heating, warmth[name], value) for name, value in point.items()}
     suction, liquid = physics.gauge_pressures(fleet.refrigerant[rows], point)
     volts = fleet.volts[rows] + rng.normal(0.0, 1.5, k)
-    herm_drift = np.where(state.rated[rows, 0] > 0, drift_pct(state, fleet, rows, days)[:, 0], 0.0)
+    herm_drift = np.where(state.rated[rows, 0] > 0, drift_pct(state, rows, days)[:, 0], 0.0)
     amps = physics.running_amps(fleet.rla[rows], point["condensing_f"], state.wear[rows], volts, herm_drift)
 
     running = wanted & (rng.random(k) < THOROUGH[tech])
@@ -193,7 +199,14 @@ def read_circuit(
     write("condenser_fan_amps", fan_load, 0.6, 0.1, running & ~fleet.mini_split[rows], 0.04)
     write("blower_amps", 1.4 + 0.9 * fleet.tons[rows], 0.3, 0.1, running, 0.1)
     write("line_volts", volts, 0.6, 1.0, running, 0.5)
-    write("static_in_wc", 0.5 + 1.6 * np.clip(1.0 - state.airflow(rows), 0.0, 0.6), 0.18 * THOROUGH[tech], 0.01, running, 0.02)
+    write(
+        "static_in_wc",
+        0.5 + 1.6 * np.clip(1.0 - state.airflow(rows), 0.0, 0.6),
+        0.18 * THOROUGH[tech],
+        0.01,
+        running,
+        0.02,
+    )
     minutes = np.clip(np.where(tech == 5, rng.normal(16.0, 5.0, k), rng.normal(22.0, 6.0, k)), 5.0, 60.0)
     write("minutes_running", minutes, np.where(tech == 2, 0.0, 0.6), 1.0, charge, 0.0)
     visits["mode"] = np.where(running & (rng.random(k) < 0.65), np.where(heating, 1, 0), -1)

@@ -41,7 +41,9 @@ OBSERVATIONS = (
     "corroded_coil",
     "vibration",
 )
-SWOLLEN, PITTED, OIL, ICED, DIRTY_COIL, DIRTY_FILTER, NOISY, START_KIT, CORRODED, VIBRATION = (1 << i for i in range(10))
+SWOLLEN, PITTED, OIL, ICED, DIRTY_COIL, DIRTY_FILTER, NOISY, START_KIT, CORRODED, VIBRATION = (
+    1 << i for i in range(10)
+)
 
 DECISIONS = ("approved", "declined", "later", "waiting_for_part")
 APPROVED, DECLINED, LATER, WAITING = range(4)

@@ -78,7 +78,15 @@ def tune_up(shop: Shop, units: Ints, days: Ints, visit_type: Ints | int = MAINTE
     add_parts(rng, shop.ledger, fleet, numbers[fit], units[fit], days[fit], PART["contactor"], shop.as_of)
     state.pitting[units[fit]] = 0.0
     put_off = pitted & ~fit
-    add_advice(rng, shop.ledger, numbers[put_off], units[put_off], days[put_off], PART["contactor"], rng.choice([DECLINED, LATER], int(put_off.sum())))
+    add_advice(
+        rng,
+        shop.ledger,
+        numbers[put_off],
+        units[put_off],
+        days[put_off],
+        PART["contactor"],
+        rng.choice([DECLINED, LATER], int(put_off.sum())),
+    )
     state.fouling[units] *= 0.25
     state.filter_dirt[units] *= 0.2
 
@@ -91,7 +99,9 @@ def _judge_capacitors(shop: Shop, visits: Visits, numbers: Ints, believed: Float
     any_weak = weak.any(axis=1)
     how_weak = np.clip(-np.nanmin(np.where(weak, believed, 0.0), axis=1) - 6.0, 0.0, 20.0)
     agrees = np.where(fleet.agreement[units], 0.58, 0.4) + 0.012 * how_weak
-    agrees = np.where(np.nanmin(np.where(weak, believed, 0.0), axis=1) < -60.0, 0.98, agrees)  # it would not start again
+    agrees = np.where(
+        np.nanmin(np.where(weak, believed, 0.0), axis=1) < -60.0, 0.98, agrees
+    )  # it would not start again
     draw = rng.random(len(units))
     approved = any_weak & (draw < agrees)
     waiting = approved & (rng.random(len(units)) < 0.08)
@@ -113,13 +123,31 @@ def _judge_charge(shop: Shop, visits: Visits, numbers: Ints, charge: Floats) -> 
     low = np.nan_to_num(charge, nan=0.0) < limit
     add = low & (rng.random(len(units)) < 0.62)
     top_up(shop, visits, add)
-    add_parts(rng, shop.ledger, fleet, numbers[add], units[add], days[add], PART["refrigerant"], shop.as_of, quantity=visits["refrigerant_added_oz"][add])
+    add_parts(
+        rng,
+        shop.ledger,
+        fleet,
+        numbers[add],
+        units[add],
+        days[add],
+        PART["refrigerant"],
+        shop.as_of,
+        quantity=visits["refrigerant_added_oz"][add],
+    )
     searched = low & (rng.random(len(units)) < 0.5)
     leaks = (state.leak_from[units] < days) & (state.leak_pct_per_year[units] > 0)
     found = np.where(leaks & (rng.random(len(units)) < 0.55), 0, np.where(rng.random(len(units)) < 0.6, 1, 2))
     visits["leak_found"] = np.where(searched, found, visits["leak_found"])
     put_off = low & ~add
-    add_advice(rng, shop.ledger, numbers[put_off], units[put_off], days[put_off], CAUSE["refrigerant_leak"], rng.choice([DECLINED, LATER], int(put_off.sum())))
+    add_advice(
+        rng,
+        shop.ledger,
+        numbers[put_off],
+        units[put_off],
+        days[put_off],
+        CAUSE["refrigerant_leak"],
+        rng.choice([DECLINED, LATER], int(put_off.sum())),
+    )
     high = (np.nan_to_num(charge, nan=0.0) > 9.0) & (rng.random(len(units)) < 0.3)
     taken = np.where(high, charge * 0.8, 0.0)
     visits["refrigerant_recovered_oz"] = np.where(high, np.round(taken / 100.0 * fleet.charge_oz[units], 0), np.nan)
@@ -158,7 +186,7 @@ def replace_capacitors(shop: Shop, visits: Visits, numbers: Ints, at: Ints, bad:
     make = state.part_make[units, np.argmax(sections, axis=1)]
     state.part_make[units[rows], which] = make[rows]
 
-    after = drift_pct(state, fleet, units, days) + rng.normal(0.0, 1.0, (k, 3))
+    after = drift_pct(state, units, days) + rng.normal(0.0, 1.0, (k, 3))
     new = np.round(state.rated[units] * (1.0 + after / 100.0), 1)
     written = sections & (rng.random((k, 1)) < 0.55)
     as_found = written & (rng.random((k, 1)) < 0.08)
@@ -169,7 +197,10 @@ def replace_capacitors(shop: Shop, visits: Visits, numbers: Ints, at: Ints, bad:
     recorded = rng.random(k) < 0.96
     named = rng.random(k) < 0.94
     rated = np.where(sections, state.rated[units], np.nan)
-    common = {"cap_volts": np.where(rng.random(k) < 0.85, 440.0, 370.0), "cap_tolerance_pct": np.where(rng.random(k) < 0.5, 6.0, np.nan)}
+    common = {
+        "cap_volts": np.where(rng.random(k) < 0.85, 440.0, 370.0),
+        "cap_tolerance_pct": np.where(rng.random(k) < 0.5, 6.0, np.nan),
+    }
 
     def rows_for(among: Bools, herm: Bools | bool, fan: Bools | bool, blower: Bools | bool = False) -> None:
         pick = np.flatnonzero(among & recorded)
@@ -178,8 +209,17 @@ def replace_capacitors(shop: Shop, visits: Visits, numbers: Ints, at: Ints, bad:
             keep = np.broadcast_to(np.asarray(on), k) & named
             columns[name] = np.where(keep, rated[:, section], np.nan)[pick]
         add_parts(
-            rng, shop.ledger, fleet, numbers[at][pick], units[pick], days[pick], PART["run_capacitor"], shop.as_of,
-            part_make=make[pick], **columns, **{name: value[pick] for name, value in common.items()},
+            rng,
+            shop.ledger,
+            fleet,
+            numbers[at][pick],
+            units[pick],
+            days[pick],
+            PART["run_capacitor"],
+            shop.as_of,
+            part_make=make[pick],
+            **columns,
+            **{name: value[pick] for name, value in common.items()},
         )
 
     rows_for(kind == 0, True, True)
@@ -197,7 +237,7 @@ def no_cooling_call(shop: Shop, units: Ints, days: Ints, cause: Ints, visit_type
         return
     rng, fleet, state = shop.rng, shop.fleet, shop.state
     k = len(units)
-    bad = _failed_sections(rng, fleet, state, units, days, cause == RUN_CAPACITOR, visit_type == NO_COOLING)
+    bad = _failed_sections(rng, state, units, days, cause == RUN_CAPACITOR, visit_type == NO_COOLING)
     visits = blank_visits(units, days, pick_technicians(rng, k), visit_type)
     visits["cause"] = np.where(rng.random(k) < 0.95, cause, -1)
     read_capacitors(rng, fleet, state, visits, (rng.random(k) < 0.8) | bad.any(axis=1))
@@ -206,8 +246,13 @@ def no_cooling_call(shop: Shop, units: Ints, days: Ints, cause: Ints, visit_type
     numbers = shop.ledger.open_visits(visits)
     state.failures[units] += visit_type == NO_COOLING
 
-    rare = np.isin(cause, [CAUSE[w] for w in ("control_board", "blower_motor", "condenser_fan_motor", "compressor", "reversing_valve")])
-    waits = (rng.random(k) < np.where(rare, 0.3, np.where(cause == RUN_CAPACITOR, 0.03, 0.0))) & (visit_type == NO_COOLING)
+    rare = np.isin(
+        cause,
+        [CAUSE[w] for w in ("control_board", "blower_motor", "condenser_fan_motor", "compressor", "reversing_valve")],
+    )
+    waits = (rng.random(k) < np.where(rare, 0.3, np.where(cause == RUN_CAPACITOR, 0.03, 0.0))) & (
+        visit_type == NO_COOLING
+    )
     add_advice(rng, shop.ledger, numbers[waits], units[waits], days[waits], cause[waits], WAITING)
     shop.come_back(days[waits] + rng.integers(2, 12, int(waits.sum())), units[waits], REPAIR, cause[waits])
     mend = ~waits
@@ -216,15 +261,22 @@ def no_cooling_call(shop: Shop, units: Ints, days: Ints, cause: Ints, visit_type
     _mend(shop, visits, numbers, mend & (cause != RUN_CAPACITOR), cause)
     again = mend & (rng.random(k) < 0.07) & (visit_type == NO_COOLING)
     same_call = again & (rng.random(k) < 0.3)
-    shop.come_back(days[again & ~same_call] + rng.integers(1, 13, int((again & ~same_call).sum())), units[again & ~same_call], CALLBACK, cause[again & ~same_call])
-    shop.come_back(days[same_call] + rng.integers(1, 9, int(same_call.sum())), units[same_call], NO_COOLING, cause[same_call])
+    shop.come_back(
+        days[again & ~same_call] + rng.integers(1, 13, int((again & ~same_call).sum())),
+        units[again & ~same_call],
+        CALLBACK,
+        cause[again & ~same_call],
+    )
+    shop.come_back(
+        days[same_call] + rng.integers(1, 9, int(same_call.sum())), units[same_call], NO_COOLING, cause[same_call]
+    )
 
 
 def _failed_sections(
-    rng: np.random.Generator, fleet: Fleet, state: Condition, units: Ints, days: Ints, among: Bools, suddenly: bool
+    rng: np.random.Generator, state: Condition, units: Ints, days: Ints, among: Bools, suddenly: bool
 ) -> Bools:
-    """Return which sections are bad (k, 3); where they failed ``suddenly`` let them drop: open, or a good deal lower than before."""
-    drift = np.where(state.rated[units] > 0, drift_pct(state, fleet, units, days), np.inf)
+    """Return which sections are bad (k, 3); those that failed ``suddenly`` drop: open, or a good deal lower."""
+    drift = np.where(state.rated[units] > 0, drift_pct(state, units, days), np.inf)
     worst = np.argmin(drift + np.array([0.0, 7.0, 12.0]), axis=1)
     bad = (np.arange(3) == worst[:, None]) | (drift < -25.0)
     bad &= among[:, None] & (state.rated[units] > 0)
@@ -249,9 +301,17 @@ def _mend(shop: Shop, visits: Visits, numbers: Ints, among: Bools, cause: Ints) 
         add_parts(rng, ledger, fleet, numbers[rows], units[rows], days[rows], PART[word], shop.as_of, quantity=quantity)
 
     for word, share in (
-        ("contactor", 1.0), ("condenser_fan_motor", 1.0), ("metering_device", 0.9), ("reversing_valve", 1.0), ("control_board", 0.95),
-        ("thermostat", 0.8), ("transformer", 1.0), ("condensate_drain", 0.2), ("blower_motor", 1.0), ("wiring", 0.4),
-    ):  # fmt: skip
+        ("contactor", 1.0),
+        ("condenser_fan_motor", 1.0),
+        ("metering_device", 0.9),
+        ("reversing_valve", 1.0),
+        ("control_board", 0.95),
+        ("thermostat", 0.8),
+        ("transformer", 1.0),
+        ("condensate_drain", 0.2),
+        ("blower_motor", 1.0),
+        ("wiring", 0.4),
+    ):
         part(which(word, share), word)
     state.pitting[units[which("contactor")]] = 0.0
     motor = np.flatnonzero(which("condenser_fan_motor", 0.5) & (state.rated[units, 1] > 0))
@@ -270,7 +330,15 @@ def _mend(shop: Shop, visits: Visits, numbers: Ints, among: Bools, cause: Ints) 
         part(mended & (rng.random(len(units)) < share), word)
     state.leak_pct_per_year[units[mended]] = 0.0
     unmended = leak & ~mended
-    add_advice(rng, ledger, numbers[unmended], units[unmended], days[unmended], PART["evaporator_coil"], rng.choice([DECLINED, LATER], int(unmended.sum())))
+    add_advice(
+        rng,
+        ledger,
+        numbers[unmended],
+        units[unmended],
+        days[unmended],
+        PART["evaporator_coil"],
+        rng.choice([DECLINED, LATER], int(unmended.sum())),
+    )
 
     dead = which("compressor")
     gives_up = dead & ((days - fleet.installed[units]) > 9 * 365) & (rng.random(len(units)) < 0.65)

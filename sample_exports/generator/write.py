@@ -46,7 +46,12 @@ def render(rows: list[Row], style: Style, name: str) -> tuple[bytes, list[Fault]
         lines += out.getvalue()[before:].count("\n") if any("\n" in c for c in cells) else 1
     if style.totals:
         total = sum(float(r.values["invoice_total"] or 0.0) for r in rows)  # type: ignore[arg-type]
-        writer.writerow(["Total" if n == 0 else style.text(f, round(total, 2)) if f == "invoice_total" else "" for n, f in enumerate(style.headers)])
+        writer.writerow(
+            [
+                "Total" if n == 0 else style.text(f, round(total, 2)) if f == "invoice_total" else ""
+                for n, f in enumerate(style.headers)
+            ]
+        )
     return out.getvalue().encode(style.encoding), faults
 
 
@@ -83,7 +88,9 @@ def rich_shop(tables: dict[str, pl.DataFrame], seed: int) -> tuple[dict[str, byt
         if corrections:
             write("visits_2025_corrections.csv", corrections, style)
         if number == LONG_YEAR:
-            write(f"readings_{number}.csv", _long(rng, rows), plain(("visit_id", "unit_id", "measure", "value", "unit")))
+            write(
+                f"readings_{number}.csv", _long(rng, rows), plain(("visit_id", "unit_id", "measure", "value", "unit"))
+            )
     for name in ("units", "sites", "parts", "recommendations"):
         rows = _soil_small(rng, to_rows(tables[name]), name)
         write(f"{name}.csv", rows, plain(tuple(tables[name].columns)))
