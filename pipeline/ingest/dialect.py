@@ -73,7 +73,7 @@ def _spreadsheet_hint(text: str) -> str | None:
 
 
 def _head(text: str) -> str:
-    return text[:65536]
+    return text[:16384]
 
 
 def _candidates(head: str, delimiter: str | None) -> list[Dialect]:
@@ -96,6 +96,8 @@ def _candidates(head: str, delimiter: str | None) -> list[Dialect]:
 
 def _encloses(head: str, delimiter: str, quote: str) -> bool:
     """Whether ``quote`` opens and closes cells at all."""
+    if head.count(quote) < 4:
+        return False
     d, q = re.escape(delimiter), re.escape(quote)
     pairs = re.findall(rf"(?:^|{d}){q}[^{q}\r\n]*{q}(?={d}|\r|$)", head, re.MULTILINE)
     opens = re.findall(rf"(?:^|{d}){q}", head, re.MULTILINE)

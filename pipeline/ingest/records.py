@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
@@ -284,6 +284,6 @@ BLANK = " \t\r\n\x0b\x0c\x1a\x00\ufeff\u00a0"
 """Characters that do not make a cell other than blank (white space, end-of-file mark, zero bytes)."""
 
 
-def is_blank(cells: list[str]) -> bool:
+def is_blank(cells: Sequence[str]) -> bool:
     """Whether no cell holds anything that can be seen."""
     return all(not cell.strip(BLANK) for cell in cells)

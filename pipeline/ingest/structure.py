@@ -89,10 +89,10 @@ def _begins_a_table(sample: Sequence[Record], at: int) -> bool:
     return not any(is_number_or_date(cell) for cell in cells)
 
 
-def is_units_line(cells: Sequence[str], header: Sequence[str]) -> bool:
+def is_units_line(cells: Sequence[str]) -> bool:
     """Whether the record right below the header names units and no values."""
     words = [text.strip("()[]{}<> .").lower() for text in filled(cells)]
-    if not words or len(words) < min(2, len(header)):
+    if not words:
         return False
     bracketed = [text for text in filled(cells) if re.match(r"[(\[{].*[)\]}]$", text)]
     known = sum(word in line_words("units") for word in words)
@@ -102,14 +102,21 @@ def is_units_line(cells: Sequence[str], header: Sequence[str]) -> bool:
 
 
 def is_totals_line(cells: Sequence[str], width: int) -> bool:
-    """Whether the record sums up others: a total word alone in a cell, and beside it nothing but numbers."""
+    """Whether the record sums up others: a total word alone in a cell, and beside it nothing but numbers.
+
+    The total word stands in the first cell or the first cell is blank: a row with an identifier is data.
+    """
     present = filled(cells)
     if width < 2 or not present or len(present) > max(2, 0.7 * width):
         return False
     if len(present) == 1 and FOOTER.match(present[0]):
         return True
-    rest = [text for text in present if text.rstrip(" :").casefold() not in line_words("totals")]
-    return len(rest) < len(present) and all(NUMBER.match(text) and not DATE.match(text) for text in rest)
+    is_total = [text.rstrip(" :").casefold() in line_words("totals") for text in present]
+    if not any(is_total) or (clean(cells[0]) and not is_total[0]):
+        return False
+    return all(
+        total or (NUMBER.match(text) and not DATE.match(text)) for text, total in zip(present, is_total, strict=True)
+    )
 
 
 def same_header(cells: Sequence[str], header: Sequence[str]) -> bool:
