@@ -1,0 +1,103 @@
+"use strict";
+(() => {
+  const root = document.documentElement;
+
+  // Charts: colours written @token become the style sheet's value, so light, dark and print share one palette.
+  const themed = (value, style) => {
+    if (typeof value === "string") return value.startsWith("@") ? style.getPropertyValue("--" + value.slice(1)).trim() : value;
+    if (Array.isArray(value)) return value.map((item) => themed(item, style));
+    if (value && typeof value === "object") return Object.fromEntries(Object.entries(value).map(([key, item]) => [key, key === "text" && Array.isArray(item) ? item : themed(item, style)]));
+    return value;
+  };
+  const charts = [...document.querySelectorAll("script.chart-data")].map((block) => ({
+    box: document.getElementById(block.dataset.for),
+    spec: JSON.parse(block.textContent),
+  }));
+  const draw = (width) => {
+    if (!window.Plotly) return;
+    const style = getComputedStyle(root);
+    for (const { box, spec } of charts) {
+      const layout = themed(spec.layout, style);
+      if (width) Object.assign(layout, { width, autosize: false });
+      if (box.clientWidth && box.clientWidth < 520) layout.margin = { ...layout.margin, l: 44, r: 6, t: 64 };
+      window.Plotly.react(box, themed(spec.data, style), layout, spec.config);
+    }
+  };
+  if (charts.length) {
+    for (const { box } of charts) box.style.minHeight = box.dataset.height + "px";
+    draw();
+    const base = document.querySelector("[data-unit-pages]");
+    for (const { box } of charts) {
+      if (base && box.on) box.on("plotly_click", (event) => {
+        const file = event.points[0] && event.points[0].customdata;
+        if (file) location.href = base.dataset.unitPages + file;
+      });
+    }
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => draw());
+    addEventListener("beforeprint", () => { root.classList.add("printing"); draw(660); });
+    addEventListener("afterprint", () => { root.classList.remove("printing"); draw(); });
+  }
+
+  // Age of the newest visit, counted on the reader's own calendar: the page itself holds no clock.
+  for (const spot of document.querySelectorAll("[data-newest]")) {
+    const [year, month, day] = spot.dataset.newest.split("-").map(Number);
+    const now = new Date();
+    const days = Math.round((Date.UTC(now.getFullYear(), now.getMonth(), now.getDate()) - Date.UTC(year, month - 1, day)) / 864e5);
+    if (days >= 0) spot.textContent = `, ${days} ${days === 1 ? "day" : "days"} old today${days > 31 ? ": newer exports would make these pages truer" : ""}`;
+  }
+
+  // A scrolling box takes the keyboard only where there is something to scroll.
+  const fit = () => { for (const box of document.querySelectorAll(".scroll")) box.tabIndex = box.scrollWidth > box.clientWidth ? 0 : -1; };
+  fit();
+  addEventListener("resize", fit);
+
+  // The watch list: one box to find, boxes to narrow, headers to sort. Without this script it is a plain table.
+  const form = document.querySelector("form[data-filters]");
+  if (!form) return;
+  const table = document.getElementById(form.dataset.filters);
+  const body = table.tBodies[0];
+  const status = document.getElementById(form.dataset.filters + "-status");
+  const rows = [...body.rows].map((row) => ({ row, text: row.textContent.toLocaleLowerCase() }));
+  const find = form.querySelector("input");
+  const boxes = [...form.querySelectorAll("select[data-key]")];
+  const narrow = () => {
+    const wanted = find.value.trim().toLocaleLowerCase().split(/\s+/).filter(Boolean);
+    const chosen = boxes.filter((box) => box.value).map((box) => [box.dataset.key, box.value]);
+    let shown = 0;
+    for (const { row, text } of rows) {
+      const stays = wanted.every((word) => text.includes(word)) && chosen.every(([key, value]) => row.dataset[key] === value);
+      row.hidden = !stays;
+      shown += stays;
+    }
+    status.textContent = shown === rows.length ? `All ${rows.length} shown.` : shown ? `${shown} of ${rows.length} shown.` : `None of ${rows.length} fits: choose "Show all".`;
+  };
+  const headers = [...table.tHead.rows[0].cells];
+  const sort = (header, down) => {
+    const index = headers.indexOf(header);
+    const asNumber = header.dataset.sort === "number";
+    const value = ({ row }) => row.cells[index].dataset.v ?? row.cells[index].textContent.trim();
+    const compare = asNumber ? (a, b) => Number(value(a)) - Number(value(b)) : (a, b) => value(a).localeCompare(value(b), "en");
+    rows.sort((a, b) => (down ? -1 : 1) * compare(a, b));
+    body.append(...rows.map(({ row }) => row));
+    for (const other of headers) other.removeAttribute("aria-sort");
+    header.setAttribute("aria-sort", down ? "descending" : "ascending");
+  };
+  for (const header of headers.filter((cell) => cell.dataset.sort)) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = header.textContent;
+    header.replaceChildren(button);
+    button.addEventListener("click", () => sort(header, header.getAttribute("aria-sort") === "ascending"));
+  }
+  form.hidden = false;
+  form.addEventListener("submit", (event) => event.preventDefault());
+  form.addEventListener("reset", () => { setTimeout(narrow); sort(headers[0], false); });
+  form.addEventListener("input", narrow);
+  addEventListener("keydown", (event) => {
+    if (event.key === "/" && !/^(input|select|textarea)$/i.test(document.activeElement.tagName) && !event.ctrlKey && !event.metaKey && !event.altKey) {
+      event.preventDefault();
+      find.focus();
+    }
+  });
+  narrow();
+})();

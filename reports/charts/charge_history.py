@@ -1,0 +1,72 @@
+"""Superheat or subcooling over time against the target of each visit and the band in which the charge is right."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from reports.charts.theme import Figure, axis, layout
+from reports.format import chart_text, day, number, words
+
+HEIGHT = 260
+BAND_F: Mapping[str, float] = {"superheat": 5.0, "subcooling": 3.0}
+"""Half width of the band within which the charge passes [degF]: the contract's charge bands."""
+
+Row = Mapping[str, Any]
+
+
+def charge_history(div: str, metric: str, readings: Sequence[Row]) -> Figure | None:
+    """Return the chart of ``superheat`` or ``subcooling`` [degF], or None where it was never known.
+
+    The target of a fixed orifice moves with the weather, so each visit carries its own target and band; nothing is
+    drawn between visits that would suggest a target in between.
+    """
+    measured_field, target_field = f"{metric}_f", f"target_{metric}_f"
+    rows = [row for row in readings if row[measured_field] is not None]
+    if not rows:
+        return None
+    aimed = [row for row in rows if row[target_field] is not None]
+    data: list[dict[str, Any]] = []
+    if aimed:
+        data.append({
+            "type": "scatter", "mode": "markers", "name": f"target and its band, ±{BAND_F[metric]:.0f} °F",
+            "x": [row["visit_date"].isoformat() for row in aimed],
+            "y": [round(row[target_field], 1) for row in aimed],
+            "error_y": {"type": "constant", "value": BAND_F[metric], "color": "@band-solid", "thickness": 10, "width": 0},
+            "marker": {"symbol": "line-ew-open", "size": 16, "color": "@ink", "line": {"width": 2, "color": "@ink"}},
+            "hoverinfo": "skip",
+        })
+    judged = [row for row in rows if row["charge_verdict"] != "not_testable"]
+    unjudged = [row for row in rows if row["charge_verdict"] == "not_testable"]
+    for name, symbol, group in (("measured", "circle", judged), ("measured, not testable", "circle-open", unjudged)):
+        if group:
+            data.append({
+                "type": "scatter", "mode": "markers", "name": name,
+                "x": [row["visit_date"].isoformat() for row in group],
+                "y": [round(row[measured_field], 1) for row in group],
+                "text": [_hover(row, metric) for row in group],
+                "hovertemplate": "%{text}<extra></extra>",
+                "marker": {"symbol": symbol, "size": 10, "color": "@mark", "line": {"width": 2, "color": "@mark"}},
+            })
+    chart = layout(HEIGHT, xaxis=axis("", type="date"), yaxis=axis(f"{metric}, °F", rangemode="tozero"), showlegend=True)
+    return Figure(div, data, chart, HEIGHT, _alt(metric, rows))
+
+
+def _hover(row: Row, metric: str) -> str:
+    lines = [f"{day(row['visit_date'])}: {metric} {number(row[f'{metric}_f'], 1)} °F"]
+    if row[f"target_{metric}_f"] is not None:
+        lines.append(f"target {number(row[f'target_{metric}_f'], 1)} °F")
+    lines.append(words(row["charge_verdict"]))
+    if row["technician"]:
+        lines.append(chart_text(row["technician"]))
+    return "<br>".join(lines)
+
+
+def _alt(metric: str, rows: Sequence[Row]) -> str:
+    last = rows[-1]
+    target = last[f"target_{metric}_f"]
+    against = "no target is known for it" if target is None else f"the target was {number(target, 1)} °F"
+    return (
+        f"{metric.capitalize()} on {number(len(rows))} {'visit' if len(rows) == 1 else 'visits'}; the last, on "
+        f"{day(last['visit_date'])}, was {number(last[f'{metric}_f'], 1)} °F and {against}: {words(last['charge_verdict'])}."
+    )

@@ -1,0 +1,64 @@
+"""Colours by their job, the base layout, and what a chart hands to a page.
+
+A figure names colours as ``@token``; the page's script puts in the value of the style sheet's variable of that name,
+so light, dark and print have one palette, in ``assets/site.css``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+TOKENS = ("ink", "muted", "rule", "paper", "mark", "alert", "band", "band-solid", "season")
+"""Every colour that a figure may name; a test holds that the style sheet defines each."""
+
+FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', sans-serif"
+CONFIG: Mapping[str, Any] = {"displayModeBar": False, "displaylogo": False, "responsive": True, "doubleClick": "reset"}
+"""The tool bar stays off: plotly 7 puts an upload button into it."""
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One chart: plotly's data and layout as plain dicts, a fixed div id, and what it says in words."""
+
+    div: str
+    data: list[dict[str, Any]]
+    layout: dict[str, Any]
+    height: int
+    alt: str
+
+    @property
+    def spec(self) -> dict[str, Any]:
+        """What the page's script needs to draw it."""
+        return {"data": self.data, "layout": self.layout, "config": dict(CONFIG)}
+
+
+def axis(title: str, **more: Any) -> dict[str, Any]:
+    """Return an axis in the house style: no box, a quiet grid, the title said in words with its unit."""
+    base = {
+        "title": {"text": title, "standoff": 8},
+        "gridcolor": "@rule",
+        "linecolor": "@muted",
+        "zeroline": False,
+        "automargin": True,
+        "ticks": "outside",
+        "tickcolor": "@rule",
+    }
+    return base | more
+
+
+def layout(height: int, **more: Any) -> dict[str, Any]:
+    """Return the base layout, with ``more`` put over it."""
+    base = {
+        "height": height,
+        "margin": {"l": 50, "r": 12, "t": 34, "b": 40},
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": FONT, "size": 13, "color": "@ink"},
+        "hoverlabel": {"bgcolor": "@paper", "bordercolor": "@muted", "font": {"color": "@ink"}, "align": "left"},
+        "hovermode": "closest",
+        "dragmode": False,
+        "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "font": {"size": 12}},
+    }
+    return base | more

@@ -1,0 +1,39 @@
+-- fleet_review_first: the ten units to see first; flagged ones lead, then the next in line where fewer are flagged
+-- grain: one row per unit, at most ten; source: unit_risk, units, sites
+with first_in_line as (
+    select
+        unit_id,
+        flagged,
+        last_visit_on,
+        p_failure,
+        p_low,
+        p_high,
+        rank,
+        leading_reason
+    from unit_risk
+    where p_failure is not null
+    order by flagged desc, rank asc
+    limit 10
+)
+
+select
+    first_in_line.rank,
+    first_in_line.unit_id,
+    first_in_line.flagged,
+    sites.customer_name,
+    sites.phone,
+    sites.city,
+    units.unit_location,
+    units.make,
+    units.model,
+    first_in_line.p_failure,
+    first_in_line.p_low,
+    first_in_line.p_high,
+    first_in_line.leading_reason,
+    first_in_line.last_visit_on
+from first_in_line
+left join units
+    on first_in_line.unit_id = units.unit_id
+left join sites
+    on units.site_id = sites.site_id
+order by first_in_line.flagged desc, first_in_line.rank asc;

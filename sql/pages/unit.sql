@@ -1,0 +1,61 @@
+-- unit: the head of a unit page
+-- grain: one row per unit asked for; value bound: $unit_ids; source: unit_risk, units, sites
+with asked as (
+    select unnest($unit_ids::varchar[]) as unit_id
+),
+
+fleet as (
+    select count(*) as units_active
+    from unit_risk
+)
+
+select
+    unit_risk.unit_id,
+    unit_risk.as_of,
+    unit_risk.season_start,
+    unit_risk.season_end,
+    unit_risk.last_visit_on,
+    unit_risk.p_failure,
+    unit_risk.p_low,
+    unit_risk.p_high,
+    unit_risk.rank,
+    fleet.units_active,
+    unit_risk.flagged,
+    unit_risk.leading_reason,
+    unit_risk.reasons,
+    unit_risk.expected_cost,
+    sites.customer_name,
+    sites.phone,
+    sites.address,
+    sites.city,
+    sites.state,
+    sites.postal_code,
+    sites.access_notes,
+    sites.agreement,
+    sites.agreement_renews_on,
+    sites.owner_since,
+    units.unit_location,
+    units.equipment,
+    units.make,
+    units.model,
+    units.serial,
+    units.nominal_tons,
+    units.refrigerant,
+    units.metering,
+    units.factory_charge_oz,
+    units.manufactured_on,
+    units.installed_on,
+    units.registered,
+    units.registered_on,
+    units.parts_warranty_years,
+    units.compressor_warranty_years,
+    units.labor_warranty_years
+from asked
+inner join unit_risk
+    on asked.unit_id = unit_risk.unit_id
+cross join fleet
+left join units
+    on unit_risk.unit_id = units.unit_id
+left join sites
+    on units.site_id = sites.site_id
+order by unit_risk.rank asc;
