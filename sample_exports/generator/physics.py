@@ -58,9 +58,9 @@ def cooling_point(
     orifice_superheat = np.maximum(target + superheat_bias_f, 0.8) - 0.95 * low - 0.6 * high - 32.0 * short_air
     starved = np.maximum(-low - 13.0, 0.0)
     valve_superheat = 10.0 + superheat_bias_f + 1.5 * starved - 6.0 * short_air
-    superheat = np.clip(np.where(orifice, orifice_superheat, valve_superheat), 0.3, 55.0)
+    superheat = np.clip(np.where(orifice, orifice_superheat - 3.0 * fouling, valve_superheat), 0.3, 55.0)
 
-    orifice_subcooling = 9.0 + 0.55 * charge_pct + 3.0 * fouling
+    orifice_subcooling = 9.0 + 0.55 * charge_pct - 2.5 * fouling - 6.0 * short_air
     valve_subcooling = target_subcooling_f + np.where(charge_pct < 0, 0.7, 0.8) * charge_pct - 1.5 * fouling
     subcooling = np.clip(np.where(orifice, orifice_subcooling, valve_subcooling), 0.2, 45.0)
 
@@ -71,6 +71,7 @@ def cooling_point(
         + np.where(orifice, 0.38, 0.2) * low
         - np.where(orifice, 0.0, 0.5) * starved
         + 0.1 * high
+        + 2.0 * fouling
         - 30.0 * short_air
     )
     condensing = (

@@ -96,7 +96,7 @@ def simulate(
 def _plan_visits(rng: np.random.Generator, fleet: Fleet, first: int, last: int) -> list[Ints]:
     """Return planned tune-up days, one array per year and kind; units of one site share the day."""
     top = int(fleet.site.max()) + 1
-    keen = rng.beta(1.1, 1.5, top)
+    keen = rng.beta(1.5, 1.1, top)
     agreement = np.zeros(top, dtype=bool)
     agreement[fleet.site[fleet.agreement]] = True
     fleet.agreement[:] = agreement[fleet.site]
@@ -105,7 +105,7 @@ def _plan_visits(rng: np.random.Generator, fleet: Fleet, first: int, last: int) 
         spring = day(dt.date(year, 2, 20)) + (rng.beta(1.7, 2.1, top) * 112).astype(int)
         goes = rng.random(top) < np.where(agreement, 0.92, 0.95 * keen)
         autumn = day(dt.date(year, 10, 5)) + rng.integers(0, 50, top)
-        heats = agreement & (rng.random(top) < 0.4)
+        heats = agreement & (rng.random(top) < 0.7)
         for planned, on in ((spring, goes), (autumn, heats)):
             planned = planned + ((planned + 3) % 7 == 6)
             plans.append(np.where(on, planned, -1)[fleet.site])

@@ -136,7 +136,7 @@ def sites(rng: np.random.Generator, fleet: Fleet, as_of: int) -> pl.DataFrame:
         {
             "site": used,
             "site_id": [f"S-{n:04d}" for n in range(1, k + 1)],
-            "customer_name": pick(FIRST) + " " + pick(HEAD) + pick(TAIL),
+            "customer_name": (pick(FIRST) + " " + pick(HEAD) + pick(TAIL)).tolist(),
             "phone": [
                 f"({area}) 555-{number:04d}"
                 for area, number in zip(990 + rng.integers(0, 10, k), 100 + rng.integers(0, 100, k), strict=True)
@@ -144,7 +144,7 @@ def sites(rng: np.random.Generator, fleet: Fleet, as_of: int) -> pl.DataFrame:
             "address": [
                 f"{n} {s} {t}" for n, s, t in zip(rng.integers(1, 960, k), pick(STREETS), pick(KINDS), strict=True)
             ],
-            "city": city,
+            "city": city.tolist(),
             "state": [STATE] * k,
             "postal_code": [f"002{z:02d}" for z in zone],
             "lat": np.where(located, np.round(lat, 5), np.nan),
@@ -153,6 +153,6 @@ def sites(rng: np.random.Generator, fleet: Fleet, as_of: int) -> pl.DataFrame:
             "agreement_since": np.where(agreement, since, -1),
             "agreement_renews_on": np.where(agreement, since + (years * YEAR_DAYS).astype(int) + 1, -1),
             "owner_since": np.where(moved | (rng.random(k) < 0.35), owner, -1),
-            "access_notes": np.where(rng.random(k) < 0.18, pick(ACCESS), None),
+            "access_notes": pl.Series(np.where(rng.random(k) < 0.18, pick(ACCESS), None).tolist(), dtype=pl.String),
         }
     ).with_columns(pl.col("lat", "lon").fill_nan(None))
