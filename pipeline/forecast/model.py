@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ from pipeline.forecast.reasons import cause_shares, reasons
 from pipeline.forecast.seasons import last_finished_end, season
 from pipeline.forecast.sections_apply import apply_sections
 from pipeline.forecast.sections_fit import fit_sections
+from pipeline.forecast.sections_score import learn_recalibration
 from pipeline.forecast.units_apply import unit_odds
 from pipeline.forecast.units_fit import fit_units
 
@@ -63,6 +65,8 @@ def fit(history: History, as_of: dt.date, settings: Settings) -> Params:
     through = last_finished_end(as_of, end)
     known = history.tidy().through(through)
     sections = fit_sections(known, through)
+    recalibration, pairs = learn_recalibration(known, sections, through, start, end)
+    sections = dataclasses.replace(sections, recalibration=recalibration, recalibration_pairs=pairs)
     units = fit_units(known, sections, through, start, end, settings.units.unseen_months)
     return Params(through.isoformat(), sections, units)
 
@@ -75,7 +79,7 @@ def apply(history: History, params: Params, as_of: dt.date, settings: Settings) 
     """
     start, end = settings.season.start, settings.season.end
     ahead = season(as_of, start, end)
-    known = _active(history.tidy().through(as_of))
+    known = active(history.tidy().through(as_of))
     sections = apply_sections(known, params.sections, as_of, ahead)
     if known.units.is_empty():
         return Forecasts(sections, pl.DataFrame(schema=UNIT_FORECAST_SCHEMA))
@@ -97,7 +101,8 @@ def apply(history: History, params: Params, as_of: dt.date, settings: Settings) 
     return Forecasts(sections, flagged.select(UNIT_FORECAST_SCHEMA.names()).cast(UNIT_FORECAST_SCHEMA))
 
 
-def _active(history: History) -> History:
+def active(history: History) -> History:
+    """Return the history of the units that are not retired by its last day."""
     units = history.units.filter(pl.col("retired_on").is_null())
     return History(
         **{

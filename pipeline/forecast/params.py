@@ -52,6 +52,8 @@ class UnitParams:
     load_mean: float
     load_effects: tuple[float, float]
     season_sd: float
+    starter_level: float
+    temper: tuple[float, float]
     rate_per_season: float
     unit_seasons: float
     failures: int

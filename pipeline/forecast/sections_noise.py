@@ -128,23 +128,34 @@ def _copied_shares(rows: SectionRows, bench_sd: float) -> dict[str, float]:
     return shares
 
 
+def bias_of(noise: NoiseParams) -> pl.Expr:
+    """Return the bias [% of rating] of a reading by its method and technician."""
+    method = pl.col("method").replace_strict(noise.bias_pct, default=0.0, return_dtype=pl.Float64)
+    if not noise.technician_bias_pct:
+        return method
+    hand = pl.col("technician").fill_null("")
+    return method + hand.replace_strict(noise.technician_bias_pct, default=0.0, return_dtype=pl.Float64)
+
+
+def noise_of(noise: NoiseParams) -> pl.Expr:
+    """Return the sd [% of rating] of a reading by its method."""
+    unknown = noise.noise_pct["from_notes"]
+    return pl.col("method").replace_strict(noise.noise_pct, default=unknown, return_dtype=pl.Float64)
+
+
 def reading_arrays(rows: SectionRows, noise: NoiseParams) -> Readings:
     """Return the readings of ``rows`` as arrays, with bias taken off and doubt put on."""
     p = priors()["drift"]
     frame, series = rows.readings, rows.series
-    bias = pl.col("method").replace_strict(noise.bias_pct, default=0.0, return_dtype=pl.Float64)
-    hand = pl.col("technician").fill_null("")
-    person = (
-        hand.replace_strict(noise.technician_bias_pct, default=0.0, return_dtype=pl.Float64)
-        if (noise.technician_bias_pct)
-        else pl.lit(0.0)
+    bias = bias_of(noise)
+    share = (
+        pl.col("technician")
+        .fill_null("")
+        .replace_strict(
+            noise.technician_copied_share or {"": 0.0}, default=float(p["copied_share"]), return_dtype=pl.Float64
+        )
     )
-    share = hand.replace_strict(
-        noise.technician_copied_share or {"": 0.0}, default=float(p["copied_share"]), return_dtype=pl.Float64
-    )
-    sd = pl.col("method").replace_strict(
-        noise.noise_pct, default=noise.noise_pct["from_notes"], return_dtype=pl.Float64
-    )
+    sd = noise_of(noise)
     copied = pl.col("drift_pct").abs() < COPIED_WITHIN_PCT
     spread = sd.pow(2) + 2.5
     density = (-bias.pow(2) / (2 * spread)).exp() / (2 * math.pi * spread).sqrt()
@@ -153,7 +164,7 @@ def reading_arrays(rows: SectionRows, noise: NoiseParams) -> Readings:
     work = frame.select(
         "row",
         "x_year",
-        y=pl.col("drift_pct") - bias - person,
+        y=pl.col("drift_pct") - bias,
         variance=sd.pow(2),
         odds=pl.when(copied).then(pl.max_horizontal(pl.min_horizontal(odds_copied, 0.6), doubtful)).otherwise(doubtful),
         copied=copied,

@@ -88,6 +88,7 @@ def predict(
     weights: Weights,
     at_years: Floats,
     limits_pct: Floats,
+    extra_var: Floats | None = None,
 ) -> tuple[Floats, Floats, Floats]:
     """Return the true drift's mean and sd [%] and its chances of lying below limits, at given times.
 
@@ -97,6 +98,8 @@ def predict(
         Times [years since the epoch], shape (times,) or (sections, times).
     limits_pct
         Limits [%], shape (sections, limits).
+    extra_var
+        Variance [%^2] to add to the true drift, shape (sections,): a reading's noise.
 
     Returns
     -------
@@ -111,6 +114,8 @@ def predict(
         i = block.index
         for t in range(times.shape[1]):
             then, variance = project(block, readings, paths, times[i, t])
+            if extra_var is not None:
+                variance = variance + extra_var[i, None, None]
             mean[i, t], sd[i, t] = moments(p, block.found.mean, variance, then)
             for k in range(limits_pct.shape[1]):
                 below[i, t, k] = probability_below(limits_pct[i, k], p, block.found.mean, variance, then)

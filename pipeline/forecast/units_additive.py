@@ -129,11 +129,9 @@ def _loss(theta: Floats, x: UnitFeatures, seen: Exposure) -> tuple[float, Floats
     return float(value), np.asarray(pull @ slope)
 
 
-def solve_level(x: UnitFeatures, make: Index, theta: Floats, rate: float) -> Floats:
-    """Return theta with its common factor set so that the mean probability of a season equals ``rate``."""
-    solved = theta.copy()
-    solved[0] = 0.0
-    total = components(x, solved, make)[0].sum(axis=1)
+def starter_level(x: UnitFeatures, rate: float) -> float:
+    """Return the log factor on the priors' hazards that makes the mean probability of a season equal ``rate``."""
+    total = components(x, np.zeros(len(FACTORS)), np.full(len(x), -1))[0].sum(axis=1)
     low, high = -8.0, 8.0
     for _ in range(60):
         middle = (low + high) / 2
@@ -141,5 +139,4 @@ def solve_level(x: UnitFeatures, make: Index, theta: Floats, rate: float) -> Flo
             low = middle
         else:
             high = middle
-    solved[0] = (low + high) / 2
-    return solved
+    return (low + high) / 2

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import expit, logit
 
 from pipeline.forecast.history import History
 from pipeline.forecast.params import Params, UnitParams
@@ -60,13 +61,18 @@ def unit_odds(history: History, params: Params, as_of: dt.date, season: Season, 
     )
     make = make_index(x, u.makes)
     theta = np.asarray(u.additive, dtype=np.float64)
+    if u.mode == "starter":
+        theta = np.zeros(len(theta))
+        theta[0] = u.starter_level
     hazards, slope = components(x, theta, make)
     total = np.maximum(hazards.sum(axis=1), 1e-9)
     log_h, sd = np.log(total), _spread(slope / total[:, None], u.additive_cov)
-    if u.mode == "fitted":
+    if u.mode != "starter":
         matrix = design(x, make, len(u.makes))
         log_h = 0.5 * log_h + 0.5 * log_hazard(matrix, np.asarray(u.proportional, dtype=np.float64))
         sd = 0.5 * sd + 0.5 * _spread(matrix, u.proportional_cov)
+    if u.temper != (0.0, 1.0):
+        log_h = _tempered(log_h, u.temper)
     share = season_share(u, as_of, season, start, end)
     state = np.log1p(_state_variance(x, theta, hazards) / total**2)
     spread = np.sqrt(sd**2 + u.season_sd**2 + state)
@@ -75,6 +81,12 @@ def unit_odds(history: History, params: Params, as_of: dt.date, season: Season, 
     low = _probability(h * np.exp(-0.5 * spread**2 - NORMAL_95 * spread))
     high = _probability(h * np.exp(-0.5 * spread**2 + NORMAL_95 * spread))
     return UnitOdds(x, p, np.minimum(low, p), np.maximum(high, p), hazards)
+
+
+def _tempered(log_h: Floats, temper: tuple[float, float]) -> Floats:
+    p = _probability(np.exp(log_h))
+    mended = expit(temper[0] + temper[1] * logit(p))
+    return np.asarray(np.log(-np.log1p(-np.clip(mended, SMALLEST, LARGEST))))
 
 
 def _probability(hazard: Floats) -> Floats:

@@ -24,7 +24,7 @@ from pipeline.forecast.seasons import (
     share_between,
 )
 from pipeline.forecast.sections_inputs import years
-from pipeline.forecast.units_additive import FACTORS, Exposure, fit_additive, prior_sds, solve_level
+from pipeline.forecast.units_additive import FACTORS, Exposure, fit_additive, prior_sds, starter_level
 from pipeline.forecast.units_features import Compressor, UnitFeatures, fit_compressor, unit_features
 from pipeline.forecast.units_proportional import fit_proportional, prior_table
 
@@ -83,6 +83,7 @@ def fit_units(
     unit_seasons = sum(float(one.seen.share.sum()) for one in past)
     weight = float(p["pseudo_unit_seasons"])
     rate = (failed + float(p["rate_per_season"]) * weight) / (unit_seasons + weight)
+    x: UnitFeatures | None = None
     if past:
         x = stack([one.features for one in past])
         seen = _join([one.seen for one in past])
@@ -90,12 +91,11 @@ def fit_units(
         theta, theta_cov = additive.theta, additive.covariance
         beta, beta_cov = proportional.theta, proportional.covariance
     else:
+        x = unit_features(history, sections, through, through, median_age, compressor) if history.units.height else None
         theta, theta_cov = np.zeros(shape), np.diag(prior_sds(count) ** 2)
         beta, sd = prior_table(count)
         beta_cov = np.diag(sd**2)
-        if history.units.height:
-            now = unit_features(history, sections, through, through, median_age, compressor)
-            theta = solve_level(now, make_index(now, makes), theta, rate)
+    level = starter_level(x, rate) if x is not None else 0.0
     return UnitParams(
         mode="fitted" if past else "starter",
         additive=tuple(float(v) for v in theta),
@@ -108,6 +108,8 @@ def fit_units(
         load_mean=compressor.mean,
         load_effects=(compressor.per_ten_degrees, compressor.per_volt_share),
         season_sd=float(p["season_effect_sd"]),
+        starter_level=level,
+        temper=(0.0, 1.0),
         rate_per_season=rate,
         unit_seasons=unit_seasons,
         failures=failed,
