@@ -99,7 +99,7 @@ def _encloses(head: str, delimiter: str, quote: str) -> bool:
     if head.count(quote) < 4:
         return False
     d, q = re.escape(delimiter), re.escape(quote)
-    pairs = re.findall(rf"(?:^|{d}){q}[^{q}\r\n]*{q}(?={d}|\r|$)", head, re.MULTILINE)
+    pairs = re.findall(rf"(?:^|{d}){q}[^\r\n]{{0,300}}?{q}(?={d}|\r|$)", head, re.MULTILINE)
     opens = re.findall(rf"(?:^|{d}){q}", head, re.MULTILINE)
     return len(pairs) >= 2 and len(pairs) >= 0.6 * len(opens)
 

@@ -80,11 +80,16 @@ def _usual_width(widths: list[int]) -> int:
 
 
 def _begins_a_table(sample: Sequence[Record], at: int) -> bool:
-    """Whether the record is a full header of at least three cells with two equally wide records below it."""
+    """Whether the record is a full header with equally wide records below it.
+
+    Two such records will do below three or more cells; below two cells it takes ten, for a title block may list
+    names and values in pairs.
+    """
     width = len(sample[at].cells)
-    below = sample[at + 1 : at + 3]
+    needed = 2 if width > 2 else 10
+    below = sample[at + 1 : at + 1 + needed]
     cells = filled(sample[at].cells)
-    if width < 3 or len(cells) < width or len(below) < 2 or any(len(r.cells) != width for r in below):
+    if width < 2 or len(cells) < width or len(below) < needed or any(len(r.cells) != width for r in below):
         return False
     return not any(is_number_or_date(cell) for cell in cells)
 
