@@ -213,7 +213,13 @@ METRIC_CONVERT = dict.fromkeys(_METRIC_F, (CELSIUS, 1)) | {
     "refrigerant_recovered_oz": (GRAMS, 0),
 }
 
-_BARE = {f: h.split(" (")[0].upper() for f, h in WORDY.items() if f not in LONG_MEASURES}
+_BARE = {f: h.split(" (")[0].upper() for f, h in WORDY.items() if f not in LONG_MEASURES} | {
+    "herm_uf": "HERM CAP",
+    "fan_uf": "FAN CAP",
+    "herm_uf_after": "NEW HERM CAP",
+    "fan_uf_after": "NEW FAN CAP",
+    "blower_uf_after": "NEW BLOWER CAP",
+}
 _UNITS = {f: h.split(" (")[1].rstrip(")") for f, h in WORDY.items() if " (" in h and f not in LONG_MEASURES}
 
 VISIT_STYLES: dict[int, Style] = {

@@ -57,15 +57,11 @@ FAULTS = {
     "condenser_fouling": {"fouling": 0.6},
     "evaporator_fouling": {"airflow": 0.8},
 }
-    "refrigerant_leak": {"charge_pct": -12.0},
-    "condenser_fouling": {"fouling": 0.6},
-    "evaporator_fouling": {"airflow": 0.8},
-}
 
 
 @pytest.mark.parametrize("fault", FAULTS)
 def test_faults_move_readings_the_published_way(fault: str) -> None:
-    """Signs of residuals, Rossi & Braun 1997, HVAC&R Research 3(1), as tabled in a Purdue thesis (see the data file)."""
+    """Signs of residuals: Rossi & Braun 1997, HVAC&R Research 3(1), as tabled in a thesis (see the data file)."""
     rows = csv.DictReader(line for line in SIGNS.read_text("utf-8").splitlines() if not line.startswith("#"))
     signs = next(row for row in rows if row["fault"] == fault)
     before, after = point(), point(**FAULTS[fault])
@@ -116,7 +112,7 @@ def test_readings_of_a_whole_shop_recompute_to_the_truth(shop: dict[str, pl.Data
     )
     for error in ("superheat_error", "subcooling_error"):
         sizes = back[error].drop_nulls().abs()
-        # 2 psi of gauge and half a degree of clamp are about 1.5 degF; nothing strays further than rounding to 2 psi adds
+        # 2 psi of gauge and half a degree of clamp are about 1.5 degF
         assert len(sizes) > 500
         assert sizes.median() < 1.0
         assert sizes.quantile(0.99) < 4.0
