@@ -280,7 +280,7 @@ def _suspects(kept: pl.DataFrame, flags: pl.DataFrame, checks: list[Check]) -> p
                 "visit_id",
                 "unit_id",
                 pl.lit(name).alias("field"),
-                pl.lit(rule.slug).alias("reason"),
+                pl.lit(rule.slug.replace("-", "_")).alias("reason"),
                 text.alias("message"),
             )
             for name in rule.blames

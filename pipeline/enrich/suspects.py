@@ -1,0 +1,204 @@
+"""Readings that are possible but not believable, seen against the ratings in force and against each other.
+
+What one row alone gives away is in ``pipeline/checks/rows``; what needs ratings, saturation or history is here.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline.checks.check import SUSPECT_SCHEMA
+from pipeline.checks.rules import looks_swapped
+from pipeline.enrich.capacitor_facts import BENCH, UNDER_LOAD
+from pipeline.enrich.copied_ratings import copied_ratings
+
+LINE_VOLTS_LOW, LINE_VOLTS_HIGH = 195.0, 253.0
+"""Supplies of 208 to 240 V, 5 % either way [V]; across a section under load there are usually 300 to 400 V.
+Common practice, no source."""
+
+LINE_VOLTS_SAME_PCT = 3.0
+"""Volts across a section this near the line voltage of the same visit are the line voltage [%]. Engineering guess."""
+
+LINE_VOLTS_RATIO = 1.2
+"""With line voltage in the formula a good section reads about 1.5 times its rating; above this ratio it is taken for
+that. Common practice for the 1.5, the limit is an engineering guess."""
+
+MARGIN_F = 8.0
+"""A line this far on the impossible side of saturation contradicts the pressure [degF]: gauges allow about 2.4 degF
+(plus or minus 3.5 psi suction, 7 psi liquid: California 2013 Residential Appendix RA3.2.2.2), a strapped thermometer
+about as much again, the rest is pressure drop (engineering guess)."""
+
+OUTDOOR_MARGIN_F = 5.0
+"""Condensing this far below the air that cools the condenser cannot be [degF]. Engineering guess."""
+
+AIR_MARGIN_F = 3.0
+"""Two air thermometers may differ by this much [degF]. Common practice, no source."""
+
+SWAPPED = "sections_swapped"
+LINE_VOLTAGE = "line_voltage_used"
+
+CONTRADICTIONS: tuple[tuple[str, tuple[str, ...], pl.Expr, str], ...] = (
+    (
+        "suction_line_colder_than_saturation",
+        ("suction_psig", "suction_line_f"),
+        pl.col("suction_saturation_f") - pl.col("suction_line_f") > MARGIN_F,
+        "suction line {suction_line_f} degF is colder than the refrigerant boils at that pressure, "
+        "{suction_saturation_f} degF",
+    ),
+    (
+        "liquid_line_hotter_than_saturation",
+        ("liquid_psig", "liquid_line_f"),
+        pl.col("liquid_line_f") - pl.col("liquid_saturation_f") > MARGIN_F,
+        "liquid line {liquid_line_f} degF is hotter than the refrigerant condenses at that pressure, "
+        "{liquid_saturation_f} degF",
+    ),
+    (
+        "condensing_below_outdoor",
+        ("liquid_psig", "outdoor_db_f"),
+        pl.col("outdoor_db_f") - pl.col("liquid_saturation_f") > OUTDOOR_MARGIN_F,
+        "refrigerant would condense at {liquid_saturation_f} degF, below the outdoor air {outdoor_db_f} degF",
+    ),
+    (
+        "evaporating_above_return_air",
+        ("suction_psig", "return_db_f"),
+        pl.col("suction_saturation_f") - pl.col("return_db_f") > AIR_MARGIN_F,
+        "refrigerant would boil at {suction_saturation_f} degF, above the return air {return_db_f} degF",
+    ),
+    (
+        "supply_colder_than_coil",
+        ("suction_psig", "supply_db_f"),
+        pl.col("suction_saturation_f") - pl.col("supply_db_f") > AIR_MARGIN_F,
+        "supply air {supply_db_f} degF is colder than the refrigerant in the coil, {suction_saturation_f} degF",
+    ),
+    (
+        "condenser_leaving_colder_than_outdoor",
+        ("condenser_leaving_f", "outdoor_db_f"),
+        pl.col("outdoor_db_f") - pl.col("condenser_leaving_f") > AIR_MARGIN_F,
+        "air leaves the condenser at {condenser_leaving_f} degF, colder than the outdoor air {outdoor_db_f} degF",
+    ),
+    (
+        "discharge_colder_than_condensing",
+        ("liquid_psig", "discharge_line_f"),
+        pl.col("liquid_saturation_f") - pl.col("discharge_line_f") > MARGIN_F,
+        "discharge line {discharge_line_f} degF is colder than the refrigerant condenses at that pressure, "
+        "{liquid_saturation_f} degF",
+    ),
+)
+"""Reason, fields at fault, when, and why; each holds for a system that is cooling."""
+
+
+def charge_suspects(charge: pl.DataFrame) -> pl.DataFrame:
+    """Return pressures and temperatures of cooling visits that cannot both be right.
+
+    Parameters
+    ----------
+    charge
+        Rows of ``charge_inputs``: mode as decided, the readings, suction_saturation_f (dew) and liquid_saturation_f
+        (bubble) [degF].
+
+    Returns
+    -------
+    polars.DataFrame
+        ``SUSPECT_SCHEMA``, one row per visit, unit, field and reason, sorted. A missing reading contradicts nothing.
+    """
+    cooling = charge.filter(pl.col("mode") == "cooling")
+    found = [
+        _held(cooling.filter(when), fields, reason, _text(message)) for reason, fields, when, message in CONTRADICTIONS
+    ]
+    return _sorted(found)
+
+
+def capacitor_suspects(readings: pl.DataFrame, visits: pl.DataFrame, copying: pl.DataFrame) -> pl.DataFrame:
+    """Return capacitor readings that their ratings, the line voltage or the technician's habit speak against.
+
+    Parameters
+    ----------
+    readings
+        Capacitor readings with the rating in force (``core.capacitor_readings``).
+    visits
+        The same visits, for herm_volts, fan_volts and line_volts.
+    copying
+        Technicians who copy ratings, found over the whole shop (``copied_ratings.copying``).
+
+    Returns
+    -------
+    polars.DataFrame
+        ``SUSPECT_SCHEMA``, sorted.
+    """
+    return _sorted([swapped_sections(readings), line_voltage_used(readings, visits), copied_ratings(readings, copying)])
+
+
+def swapped_sections(readings: pl.DataFrame) -> pl.DataFrame:
+    """Return bench readings of both sections that fit the two ratings only the other way round."""
+    bench = readings.filter((pl.col("method") == BENCH) & ~pl.col("is_new_part"))
+    key = ["visit_id", "unit_id"]
+    sections = {
+        name: bench.filter(section=name).select(
+            *key, pl.col("measured_uf").alias(f"{name}_uf"), pl.col("rated_uf").alias(f"{name}_rated_uf")
+        )
+        for name in ("herm", "fan")
+    }
+    both = sections["herm"].join(sections["fan"], on=key, how="inner")
+    swapped = looks_swapped(*(pl.col(n) for n in ("herm_uf", "fan_uf", "herm_rated_uf", "fan_rated_uf")))
+    message = (
+        "{herm_uf} uF on the hermetic and {fan_uf} uF on the fan section fit the ratings {herm_rated_uf} and "
+        "{fan_rated_uf} uF only the other way round"
+    )
+    return _held(both.filter(swapped), ("herm_uf", "fan_uf"), SWAPPED, _text(message))
+
+
+def line_voltage_used(readings: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
+    """Return readings under load whose volts are the supply's, not those across the section.
+
+    The volts given equal the line voltage of the visit, or they lie where supplies do and the reading is far over the
+    rating.
+
+    Notes
+    -----
+    Across a section under load the volts are higher than the supply's, usually 300 to 400 V on a 208 to 240 V supply,
+    so that line voltage makes C = 2652.58 I / V about 1.5 times too large (trade practice; issue facts).
+    """
+    loaded = readings.filter((pl.col("method") == UNDER_LOAD) & ~pl.col("is_new_part"))
+    found = []
+    for section in ("herm", "fan"):
+        if f"{section}_volts" not in visits.columns:
+            continue
+        line = pl.col("line_volts") if "line_volts" in visits.columns else pl.lit(None, pl.Float64)
+        given = pl.col(f"{section}_volts")
+        volts = visits.select("visit_id", "unit_id", given.cast(pl.Float64), line.cast(pl.Float64).alias("line_volts"))
+        rows = loaded.filter(section=section).join(volts, on=["visit_id", "unit_id"], how="inner")
+        same = (given - pl.col("line_volts")).abs() <= pl.col("line_volts") * LINE_VOLTS_SAME_PCT / 100
+        over = pl.col("measured_uf") > LINE_VOLTS_RATIO * pl.col("rated_uf")
+        supply = given.is_between(LINE_VOLTS_LOW, LINE_VOLTS_HIGH)
+        hit = rows.filter(supply & (same.fill_null(False) | over.fill_null(False)))
+        message = f"{{{section}_volts}} V is the supply, not the volts across the section; the reading is too high"
+        found.append(_held(hit, (f"{section}_volts",), LINE_VOLTAGE, _text(message)))
+    return _sorted(found)
+
+
+def _text(template: str) -> pl.Expr:
+    """Return the expression that fills ``{column}`` with that column, to the tenth."""
+    pieces = template.replace("}", "{").split("{")
+    shown = [
+        pl.lit(piece) if n % 2 == 0 else pl.col(piece).cast(pl.Float64).round(1).cast(pl.String).str.strip_suffix(".0")
+        for n, piece in enumerate(pieces)
+    ]
+    return pl.concat_str(shown)
+
+
+def _held(hit: pl.DataFrame, fields: tuple[str, ...], reason: str, message: pl.Expr) -> pl.DataFrame:
+    return pl.concat(
+        hit.select(
+            "visit_id",
+            "unit_id",
+            pl.lit(field).alias("field"),
+            pl.lit(reason).alias("reason"),
+            message.alias("message"),
+        )
+        for field in fields
+    )
+
+
+def _sorted(found: list[pl.DataFrame]) -> pl.DataFrame:
+    every = pl.concat([pl.DataFrame(schema=SUSPECT_SCHEMA), *found])
+    return every.sort("unit_id", "visit_id", "field", "reason")
