@@ -51,10 +51,14 @@ def tables(
 
     keys = visits.select(pl.col("visit").cast(pl.Int64), "visit_id", "day")
     parts = (
-        _joined(ledger.parts).join(keys, on="visit", how="inner").sort("visit_id", "unit", "part", maintain_order=True)
+        _joined(ledger.parts)
+        .join(keys, on="visit", how="inner", maintain_order="left")
+        .sort("visit_id", "unit", "part", maintain_order=True)
     )
     advice = (
-        _joined(ledger.advice).join(keys, on="visit", how="inner").sort("visit_id", "unit", "item", maintain_order=True)
+        _joined(ledger.advice)
+        .join(keys, on="visit", how="inner", maintain_order="left")
+        .sort("visit_id", "unit", "item", maintain_order=True)
     )
     advice = advice.unique(["visit_id", "unit", "item"], keep="first", maintain_order=True)
     spent = parts.group_by("visit").agg(pl.col("price").sum())
