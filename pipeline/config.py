@@ -63,6 +63,24 @@ class Flagging(_Section):
     prevention_share: float = Field(0.6, ge=0, le=1, description="share of such failures that a stop prevents")
 
 
+class Charge(_Section):
+    """How the charge is judged: what the shop's instruments can do, and limits where no data plate says more."""
+
+    suction_gauge_psi: float = Field(3.5, ge=0, le=50, description="accuracy of the suction gauge, plus or minus psi")
+    liquid_gauge_psi: float = Field(7.0, ge=0, le=50, description="accuracy of the liquid gauge, plus or minus psi")
+    thermometer_pct: float = Field(0.1, ge=0, le=10, description="accuracy of thermometers, percent of the reading")
+    thermometer_f: float = Field(1.3, ge=0, le=20, description="and degrees Fahrenheit on top, plus or minus")
+    humidity_pct: float = Field(4.0, ge=0, le=30, description="accuracy of the humidity reading, percentage points")
+    static_limit_in_wc: float = Field(
+        0.8, ge=0, le=3, description="total external static pressure up to which airflow counts as shown, inches of water"
+    )
+    airflow_cfm_per_ton: float = Field(300.0, ge=0, le=1000, description="measured airflow that counts as enough")
+    default_target_subcooling_f: float = Field(
+        10.0, ge=0, le=60, description="target subcooling where the data plate is not known, degrees Fahrenheit"
+    )
+    trim_oz: float = Field(2.0, ge=0, le=100, description="an addition up to this is a trim, not a sign of a leak, ounces")
+
+
 class Settings(_Section):
     """Everything in ``settings.toml``."""
 
@@ -71,6 +89,7 @@ class Settings(_Section):
     units: Units = Units()
     costs: Costs = Costs()
     flagging: Flagging = Flagging()
+    charge: Charge = Charge()
 
 
 def default_text() -> str:

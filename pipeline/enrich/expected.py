@@ -1,0 +1,229 @@
+"""What a unit's readings should be with nothing wrong: its own history where it has one, else its equipment class.
+
+Three layers, each corrected by the next: shipped rules of thumb for the conditions; the shop's own fleet, per metering
+device and refrigerant, where enough visits were in order; the unit's own earlier visits in order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE
+from pipeline.enrich.fault_model import FEATURES, FaultModel, fault_model
+
+Floats = NDArray[np.float64]
+CONDITIONS = ("outdoor_db_f", "return_wb_f", "return_db_f")
+USUAL_CONDITIONS_F = (90.0, 64.0, 76.0)
+SLOPE_SD = (0.3, 0.7, 0.7)
+"""How far a class's dependence on the conditions may differ from the rules of thumb, degF per degF."""
+LEVELS_SCHEMA: Mapping[str, pl.DataType] = {
+    "metering": pl.String(),
+    "refrigerant": pl.String(),
+    "feature": pl.String(),
+    "visits": pl.Int64(),
+    "level_f": pl.Float64(),
+    "by_outdoor": pl.Float64(),
+    "by_wet_bulb": pl.Float64(),
+    "by_dry_bulb": pl.Float64(),
+    "between_sd_f": pl.Float64(),
+    "visit_sd_f": pl.Float64(),
+}
+"""What is usual per equipment class: a level and slopes on top of the rules of thumb, and the two spreads."""
+
+
+@dataclass(frozen=True)
+class Residuals:
+    """Actual minus expected, per row and feature; NaN where not read. ``own`` counts the earlier visits in order."""
+
+    values: Floats
+    sds: Floats
+    own: Floats
+
+
+def thumb_rules() -> dict[str, pl.Expr]:
+    """Return, per feature, actual minus the rule of thumb for the conditions [degF].
+
+    Notes
+    -----
+    Coil 26 below the return wet bulb (37 below dry bulb without one), condensing 20 over outdoors, discharge 80 over
+    outdoors, condenser air rise 18, split 19 at 75/63, superheat 11 behind a valve: common practice, no source. Target
+    superheat and target subcooling where they are known.
+    """
+    outdoor, wet, dry = (pl.col(name) for name in CONDITIONS)
+    split = 19.0 + 0.6 * (dry - 75.0) - 0.8 * (wet - 63.0)
+    superheat = pl.when(FIXED_ORIFICE).then(pl.coalesce("computed_target_f", "highest_target_f")).otherwise(11.0)
+    subcooling = pl.coalesce(pl.col("target_subcooling_f"), pl.col("plate_subcooling_f"), pl.lit(10.0))
+    return {
+        "t_evap": pl.col("suction_saturation_f") - pl.coalesce(wet - 26.0, dry - 37.0, pl.lit(40.0)),
+        "t_sh": pl.col("superheat_f") - superheat,
+        "t_cond": pl.col("liquid_saturation_f") - (outdoor + 20.0),
+        "t_sc": pl.col("subcooling_f") - subcooling,
+        "t_hg": pl.col("discharge_line_f") - (outdoor + 80.0),
+        "dt_ca": pl.col("condenser_leaving_f") - outdoor - 18.0,
+        "dt_ea": pl.col("temperature_split_f") - pl.coalesce(split, pl.lit(19.0)),
+    }
+
+
+def class_levels(rows: pl.DataFrame) -> pl.DataFrame:
+    """Return what is usual per metering device and refrigerant among the visits in order.
+
+    Parameters
+    ----------
+    rows : pl.DataFrame
+        Judged readings with the columns of ``thumb_rules``; the whole fleet, in any order.
+
+    Returns
+    -------
+    pl.DataFrame
+        ``LEVELS_SCHEMA``; classes with too few visits in order are left out.
+    """
+    model = fault_model()
+    least = int(model.answer["least_class_visits"])
+    healthy = rows.filter(in_order())
+    found: list[dict[str, object]] = []
+    for (metering, refrigerant), group in healthy.group_by(_class_key(), pl.col("refrigerant"), maintain_order=True):
+        residuals = _matrix(group)
+        conditions = _conditions(group)
+        units = group.get_column("unit_id").rank("dense").to_numpy()
+        for i, feature in enumerate(FEATURES):
+            read = np.isfinite(residuals[:, i])
+            if int(read.sum()) < least:
+                continue
+            fit = _fit(residuals[read, i], conditions[read], units[read], model.visit_sd_f[i])
+            found.append({"metering": metering, "refrigerant": refrigerant, "feature": feature, **fit})
+    return pl.DataFrame(found, schema=dict(LEVELS_SCHEMA)).sort("metering", "refrigerant", "feature")
+
+
+def residuals_of(rows: pl.DataFrame, levels: pl.DataFrame, model: FaultModel) -> Residuals:
+    """Return actual minus expected of every row, and how sure the expectation and the reading are together.
+
+    Parameters
+    ----------
+    rows : pl.DataFrame
+        Judged readings sorted by unit_id, visit_date, visit_id.
+    levels : pl.DataFrame
+        ``LEVELS_SCHEMA``; may be empty.
+    model : FaultModel
+        Spreads where the levels say nothing.
+    """
+    values = _matrix(rows)
+    between, visit = (np.tile(np.asarray(sds), (len(rows), 1)) for sds in (model.between_sd_f, model.visit_sd_f))
+    noise = _reading_noise(rows)
+    visit = np.sqrt(visit**2 + noise**2)
+    key = rows.select(_class_key().alias("metering"), "refrigerant")
+    conditions = _conditions(rows)
+    for level in levels.iter_rows(named=True):
+        i = FEATURES.index(level["feature"])
+        here = ((key["metering"] == level["metering"]) & (key["refrigerant"] == level["refrigerant"])).fill_null(False)
+        at = here.to_numpy()
+        slopes = np.asarray([level["by_outdoor"], level["by_wet_bulb"], level["by_dry_bulb"]])
+        values[at, i] -= level["level_f"] + conditions[at] @ slopes
+        between[at, i] = level["between_sd_f"]
+        visit[at, i] = np.maximum(level["visit_sd_f"], 0.5 * noise[at, i])
+    healthy = rows.select(in_order()).to_series().fill_null(False).to_numpy()
+    return _against_own_history(values, between, visit, healthy, rows.get_column("unit_id"))
+
+
+def in_order() -> pl.Expr:
+    """Return which visits show a unit in order, as far as charge and airflow say."""
+    fine = (pl.col("charge_verdict") == "within") & ~pl.col("borderline") & pl.col("suspect").is_null()
+    return fine & (pl.col("airflow") != "doubtful") & (pl.col("mode") == "cooling") & ~pl.col("flood_back")
+
+
+def _against_own_history(
+    values: Floats, between: Floats, visit: Floats, healthy: NDArray[np.bool_], unit: pl.Series
+) -> Residuals:
+    """Take off the mean of the unit's earlier visits in order, as far as they are to be trusted."""
+    usable = healthy[:, None] & np.isfinite(values)
+    number = unit.rank("dense").to_numpy()
+    start = np.searchsorted(number, number)
+    count = _earlier(usable.astype(np.float64), start)
+    total = _earlier(np.where(usable, values, 0.0), start)
+    trust = between**2 / (visit**2 + count * between**2)
+    left_over = between**2 * visit**2 / (visit**2 + count * between**2)
+    return Residuals(values - trust * total, np.sqrt(left_over + visit**2), count.max(axis=1, initial=0.0))
+
+
+def _earlier(x: Floats, start: NDArray[np.intp]) -> Floats:
+    """Return the sum over earlier rows of the same unit; rows are sorted by unit and date."""
+    before = np.vstack([np.zeros((1, x.shape[1])), np.cumsum(x, axis=0)])
+    return before[:-1] - before[start] if x.size else x
+
+
+def _matrix(rows: pl.DataFrame) -> Floats:
+    rules = thumb_rules()
+    return rows.select(rules[feature].alias(feature) for feature in FEATURES).to_numpy().astype(np.float64)
+
+
+def _conditions(rows: pl.DataFrame) -> Floats:
+    """Return the conditions about their usual values; one that was not read counts as usual."""
+    centred = (pl.col(n).fill_null(u) - u for n, u in zip(CONDITIONS, USUAL_CONDITIONS_F, strict=True))
+    return rows.select(c.alias(n) for c, n in zip(centred, CONDITIONS, strict=True)).to_numpy().astype(np.float64)
+
+
+def _reading_noise(rows: pl.DataFrame) -> Floats:
+    """Return the instruments' standard deviation per feature [degF]."""
+    thermometer = 0.8  # RA3.2's 1.3 degF limit over the square root of three, with its 0.1 %
+    one, two = pl.lit(thermometer), pl.lit(thermometer * 2**0.5)
+    orifice_sh = (
+        pl.col("superheat_sd_f") ** 2 + pl.when(FIXED_ORIFICE).then(pl.col("target_sd_f") ** 2).otherwise(0.0)
+    ).sqrt()
+    noise = {
+        "t_evap": pl.col("suction_saturation_sd_f"),
+        "t_sh": orifice_sh,
+        "t_cond": (pl.col("liquid_saturation_sd_f") ** 2 + thermometer**2).sqrt(),
+        "t_sc": pl.col("subcooling_sd_f"),
+        "t_hg": one,
+        "dt_ca": two,
+        "dt_ea": two,
+    }
+    return rows.with_columns(**{f"_{f}": noise[f] for f in FEATURES}).select(f"_{f}" for f in FEATURES).to_numpy()
+
+
+def _class_key() -> pl.Expr:
+    return (
+        pl.when(FIXED_ORIFICE)
+        .then(pl.lit("fixed_orifice"))
+        .when(EXPANSION_VALVE)
+        .then(pl.lit("expansion_valve"))
+        .alias("metering")
+    )
+
+
+def _fit(values: Floats, conditions: Floats, units: Floats, shipped_visit_sd: float) -> dict[str, object]:
+    """Fit level and slopes by ridge regression, twice: the second time without what lies far off."""
+    kept = np.abs(values - np.median(values)) <= 4.0 * max(_spread(values), 0.5)
+    coefficients = np.zeros(1 + conditions.shape[1])
+    for _ in range(2):
+        design = np.column_stack([np.ones(int(kept.sum())), conditions[kept]])
+        sd = max(_spread(values[kept] - design @ coefficients), 0.5)
+        penalty = np.diag([0.0, *(sd / np.asarray(SLOPE_SD)) ** 2])
+        coefficients = np.linalg.solve(design.T @ design + penalty, design.T @ values[kept])
+        left = values - coefficients[0] - conditions @ coefficients[1:]
+        kept = np.abs(left) <= 3.5 * max(_spread(left), 0.5)
+    between, visit = _split_spread(left[kept], units[kept], shipped_visit_sd)
+    names = ("level_f", "by_outdoor", "by_wet_bulb", "by_dry_bulb")
+    fitted = dict(zip(names, (float(c) for c in coefficients), strict=True))
+    return {"visits": int(kept.sum()), **fitted, "between_sd_f": between, "visit_sd_f": visit}
+
+
+def _split_spread(left: Floats, units: Floats, shipped_visit_sd: float) -> tuple[float, float]:
+    """Return the spread between units and from visit to visit of one unit (pooled, by analysis of variance)."""
+    total = float(np.var(left))
+    _, which, counts = np.unique(units, return_inverse=True, return_counts=True)
+    means = np.bincount(which, left) / counts
+    freedom = left.size - counts.size
+    if freedom < 20:
+        visit = min(shipped_visit_sd, 0.8 * total**0.5)
+    else:
+        visit = float(np.sqrt(np.sum((left - means[which]) ** 2) / freedom))
+    return float(np.sqrt(max(total - visit**2, 0.09 * total, 0.01))), max(visit, 0.3)
+
+
+def _spread(values: Floats) -> float:
+    return float(1.4826 * np.median(np.abs(values - np.median(values))))

@@ -1,0 +1,200 @@
+"""Which fault fits the readings: published sign patterns, scored as a likelihood with the measurement noise."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE
+from pipeline.enrich.expected import LEVELS_SCHEMA, Residuals, class_levels, residuals_of
+from pipeline.enrich.fault_model import CANNOT_TELL, FEATURES, METERINGS, FaultModel, fault_model
+from pipeline.enrich.fault_words import add_fault_words
+
+Floats = NDArray[np.float64]
+CHUNK = 100_000
+NODES = ((0.0, 2 / 3), (3**0.5, 1 / 6), (-(3**0.5), 1 / 6))
+"""Three-point Gauss-Hermite rule: places in standard deviations, and weights."""
+PAIRS = ((0, 1), (2, 3))
+"""Features that share a gauge: evaporating temperature and superheat, condensing temperature and subcooling."""
+SAME_WAY = (-1.0, 1.0)
+"""How the gauge's error enters the second of a pair when it enters the first with +1."""
+FARTHEST_SD = 6.0
+"""A residual farther out than this says no more than one just there, and no density underflows."""
+ROOT_TWO_PI = (2 * np.pi) ** 0.5
+
+
+def add_faults(rows: pl.DataFrame, *, levels: pl.DataFrame | None = None) -> pl.DataFrame:
+    """Add likely_fault, p_fault, fault_because, expected_from and next_reading to judged readings.
+
+    Parameters
+    ----------
+    rows : pl.DataFrame
+        Judged readings, whole history of each unit, sorted by unit_id, visit_date, visit_id.
+    levels : pl.DataFrame, optional
+        ``LEVELS_SCHEMA`` of the whole fleet; learned from ``rows`` when left out.
+
+    Returns
+    -------
+    pl.DataFrame
+        Rows kept. likely_fault is a fault, ``no_fault`` or ``cannot_tell``; null where a fault cannot be judged at all.
+        p_fault is the probability of the likeliest fault, which is small where there is none.
+
+    Notes
+    -----
+    Each reading's deviation from what is expected is scored under each fault's sign: half-normal sizes for a sign,
+    none for 0, a wide normal where the table is silent, each with the noise of reading and expectation. One gauge's
+    error enters both quantities that it makes (superheat and evaporating temperature; subcooling and condensing
+    temperature), so it is averaged over for the pair.
+    """
+    model = fault_model()
+    judged = rows.select(_usable()).to_series().fill_null(False).to_numpy()
+    known = class_levels(rows) if levels is None else levels.select(LEVELS_SCHEMA.keys())
+    residuals = residuals_of(rows, known, model)
+    posterior = np.full((len(rows), len(model.answers)), np.nan)
+    at = np.flatnonzero(judged)
+    shared = rows.select("suction_saturation_sd_f", "liquid_saturation_sd_f").to_numpy()
+    valve = rows.select(EXPANSION_VALVE.fill_null(False)).to_series().to_numpy()
+    seen = _seen_odds(rows, model)
+    for first in range(0, at.size, CHUNK):
+        part = at[first : first + CHUNK]
+        likelihood = fault_likelihoods(residuals.values[part], residuals.sds[part], shared[part], valve[part], model)
+        odds = likelihood * np.asarray([model.prior[a] for a in model.answers]) * seen[part]
+        posterior[part] = odds / odds.sum(axis=1, keepdims=True)
+    return add_fault_words(_answered(rows, posterior, residuals, model), posterior, residuals, model)
+
+
+def fault_likelihoods(
+    residuals: Floats, sds: Floats, shared_sds: Floats, valve: NDArray[np.bool_], model: FaultModel
+) -> Floats:
+    """Return the likelihood of the residuals under each answer.
+
+    Parameters
+    ----------
+    residuals, sds : array, rows x 7
+        Actual minus expected in the order of ``FEATURES``, NaN where not read, and its standard deviation [degF].
+    shared_sds : array, rows x 2
+        The part of it that is the suction gauge's, and the liquid gauge's [degF].
+    valve : array, rows
+        Whether the metering device is a TXV or EEV.
+    model : FaultModel
+        Patterns and sizes.
+
+    Returns
+    -------
+    array, rows x answers
+        In the order of ``model.answers``.
+    """
+    tables: list[dict[tuple[str, ...], Floats]] = []
+    kinds = _kinds(model)
+    for k, pair in enumerate(PAIRS):
+        share = np.minimum(shared_sds[:, k], 0.7 * sds[:, list(pair)].min(axis=1))
+        tables.append(_pair(residuals[:, list(pair)], sds[:, list(pair)], share, k, kinds[pair], model))
+    for i in range(4, len(FEATURES)):
+        single = _feature(residuals[:, i], sds[:, i], model.size_f[i], model)
+        tables.append({(sign,): single[sign] for sign in single})
+    out = np.zeros((len(residuals), len(model.answers)))
+    out[:, 0] = _product(tables, tuple("healthy" for _ in FEATURES))
+    for pattern in model.patterns:
+        rows = valve == (pattern.metering == METERINGS[1])
+        column = model.answers.index(pattern.fault)
+        out[rows, column] += pattern.weight * _product(tables, pattern.signs)[rows]
+    return out
+
+
+def _kinds(model: FaultModel) -> dict[tuple[int, int], set[tuple[str, ...]]]:
+    """Return the sign pairs that occur, so that no other is computed."""
+    return {(a, b): {(p.signs[a], p.signs[b]) for p in model.patterns} | {("healthy", "healthy")} for a, b in PAIRS}
+
+
+def _pair(
+    residuals: Floats, sds: Floats, shared: Floats, pair: int, kinds: set[tuple[str, ...]], model: FaultModel
+) -> dict[tuple[str, ...], Floats]:
+    """Average the two features' likelihoods over the error of the gauge that both are made from."""
+    own = np.sqrt(np.maximum(sds**2 - shared[:, None] ** 2, 0.05))
+    sizes = [model.size_f[i] for i in PAIRS[pair]]
+    out = {kind: np.zeros(len(residuals)) for kind in kinds}
+    for place, weight in NODES:
+        error = place * shared
+        first = _feature(residuals[:, 0] - error, own[:, 0], sizes[0], model)
+        second = _feature(residuals[:, 1] - SAME_WAY[pair] * error, own[:, 1], sizes[1], model)
+        for a, b in kinds:
+            out[(a, b)] += weight * first[a] * second[b]
+    return out
+
+
+def _feature(r: Floats, sd: Floats, size: float, model: FaultModel) -> dict[str, Floats]:
+    """Return the density of one residual under each sign; 1 everywhere for a reading that was not taken."""
+    unread = ~np.isfinite(r)
+    wide_sd = np.sqrt(sd**2 + size**2)
+    x = np.clip(np.where(unread, 0.0, r), -FARTHEST_SD * wide_sd, FARTHEST_SD * wide_sd)
+    wide = np.exp(-0.5 * (x / wide_sd) ** 2) / (wide_sd * ROOT_TWO_PI)
+    up_share = ndtr(size * x / (sd * wide_sd))
+    still_sd = np.sqrt(sd**2 + (0.15 * size) ** 2)
+    still = np.exp(-0.5 * (x / still_sd) ** 2) / (still_sd * ROOT_TWO_PI)
+    fails, outlier = model.answer["sign_fails"], model.answer["healthy_outlier"]
+    up, down = 2.0 * wide * up_share, 2.0 * wide * (1.0 - up_share)
+    signs = {"1": up, "-1": down, "0": still, "0+": 0.5 * (still + up), "0-": 0.5 * (still + down), "": wide}
+    out = {sign: (1.0 - fails) * density + fails * wide for sign, density in signs.items()}
+    out["healthy"] = (1.0 - outlier) * still + outlier * wide
+    for density in out.values():
+        density[unread] = 1.0
+    return out
+
+
+def _product(tables: list[dict[tuple[str, ...], Floats]], signs: tuple[str, ...]) -> Floats:
+    keys = [(signs[a], signs[b]) for a, b in PAIRS] + [(sign,) for sign in signs[4:]]
+    out = np.ones(len(next(iter(tables[0].values()))))
+    for table, key in zip(tables, keys, strict=True):
+        out = out * table[key]
+    return out
+
+
+def _usable() -> pl.Expr:
+    """Where a fault can be judged: cooling, settled, a known refrigerant, and a metering device the table covers."""
+    blocked = (
+        "mini split",
+        "not cooling",
+        "not known whether",
+        "minutes running",
+        "refrigerant",
+        "outdoor",
+        "at or below suction",
+    )
+    reason = pl.col("not_testable_because").fill_null("")
+    return (FIXED_ORIFICE | EXPANSION_VALVE) & ~reason.str.contains_any(list(blocked))
+
+
+def _seen_odds(rows: pl.DataFrame, model: FaultModel) -> Floats:
+    out = np.ones((len(rows), len(model.answers)))
+    for word, factors in model.seen.items():
+        at = rows.get_column("observations").str.contains(word, literal=True).fill_null(False).to_numpy()
+        for fault, factor in factors.items():
+            out[at, model.answers.index(fault)] *= factor
+    return out
+
+
+def _answered(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model: FaultModel) -> pl.DataFrame:
+    """Add likely_fault, p_fault and expected_from."""
+    judged = np.isfinite(posterior[:, 0])
+    faults = np.where(judged[:, None], posterior[:, 1:], 0.0)
+    best, p_best = faults.argmax(axis=1) + 1, faults.max(axis=1)
+    healthy = np.where(judged, posterior[:, 0], 1.0)
+    enough = np.isfinite(residuals.values).sum(axis=1) >= 2
+    named = enough & (healthy <= model.answer["at_most_no_fault"]) & (p_best >= model.answer["at_least_fault"])
+    code = np.where(named, best, np.where(enough & (healthy >= 0.5), 0, len(model.answers)))
+    words = pl.Series([*model.answers, CANNOT_TELL])
+    return (
+        rows.with_columns(
+            pl.Series("likely_fault", words.gather(code)).set(pl.Series(~judged), None),
+            pl.Series("p_fault", np.where(judged, p_best, np.nan)).fill_nan(None),
+            pl.Series("_own", residuals.own),
+        )
+        .with_columns(
+            expected_from=pl.when(pl.col("likely_fault").is_not_null()).then(
+                pl.when(pl.col("_own") > 0).then(pl.lit("own history")).otherwise(pl.lit("equipment class"))
+            )
+        )
+        .drop("_own")
+    )

@@ -1,0 +1,123 @@
+"""What led to an answer, and the one further reading that would settle it."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.enrich.expected import Residuals
+from pipeline.enrich.fault_model import FEATURE_WORDS, FEATURES, METERINGS, NO_FAULT, FaultModel
+
+Floats = NDArray[np.float64]
+SIGN_VALUE = {"1": 1.0, "0+": 0.5, "0": 0.0, "": 0.0, "0-": -0.5, "-1": -1.0}
+SURE = 0.9
+AGAIN = "the same readings again after 15 minutes"
+AIRFLOW_READINGS = "static_in_wc and airflow_cfm"
+MISSING = (
+    ("no wet bulb or humidity", "return_wb_f"),
+    ("no outdoor temperature", "outdoor_db_f"),
+    ("no superheat reading", "suction_psig and suction_line_f"),
+    ("no subcooling reading", "liquid_psig and liquid_line_f"),
+    ("minutes running", AGAIN),
+    ("outdoor under", "the same readings on a day of 55 degF or more"),
+    ("outside the saturation table", "both pressures"),
+    ("at or below suction", "both pressures"),
+)
+"""What is missing for a test, in the words of not_testable_because, and what to read."""
+
+
+def add_fault_words(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model: FaultModel) -> pl.DataFrame:
+    """Add fault_because and next_reading.
+
+    Parameters
+    ----------
+    rows : pl.DataFrame
+        With likely_fault, expected_from, charge_verdict, not_testable_because, metering.
+    posterior : array, rows x answers
+        NaN where no fault was judged.
+    residuals : Residuals
+        Same rows.
+    model : FaultModel
+        Patterns and readings.
+
+    Returns
+    -------
+    pl.DataFrame
+        Rows kept. fault_because lists the readings that moved with the answer; next_reading is what is missing for a
+        test, else what would show the airflow, else what tells the answer from the runner-up; null in good order.
+    """
+    separating = pl.Series("_separating", _separating(rows, posterior, residuals, model))
+    return (
+        _because(rows, residuals)
+        .with_columns(separating)
+        .with_columns(next_reading=_next_reading())
+        .drop("_separating")
+    )
+
+
+def _because(rows: pl.DataFrame, residuals: Residuals) -> pl.DataFrame:
+    named = pl.col("likely_fault").is_not_null() & ~pl.col("likely_fault").is_in([NO_FAULT])
+    at = rows.select(named.fill_null(False)).to_series()
+    moved = np.abs(residuals.values) >= residuals.sds
+    shown = np.where(moved, residuals.values, np.nan)[at.to_numpy()]
+    part = pl.DataFrame({f: pl.Series(shown[:, i]).fill_nan(None) for i, f in enumerate(FEATURES)})
+    texts = [
+        pl.when(pl.col(f).is_not_null()).then(
+            pl.format(
+                f"{FEATURE_WORDS[f]} {{}}{{}} degF",
+                pl.when(pl.col(f) > 0).then(pl.lit("+")).otherwise(pl.lit("")),
+                pl.col(f).round(1),
+            )
+        )
+        for f in FEATURES
+    ]
+    because = part.select(pl.concat_str(texts, separator=", ", ignore_nulls=True)).to_series()
+    out = pl.Series("fault_because", [None], dtype=pl.String).new_from_index(0, len(rows))
+    out = out.scatter(at.arg_true(), because)
+    moved_at_all = (pl.col("fault_because") != "").fill_null(False)
+    return rows.with_columns(out).with_columns(
+        fault_because=pl.when(moved_at_all).then(pl.col("fault_because") + " against " + pl.col("expected_from"))
+    )
+
+
+def _next_reading() -> pl.Expr:
+    reason = pl.col("not_testable_because")
+    missing = pl.coalesce(
+        pl.when(reason.str.contains(text, literal=True)).then(pl.lit(reading)) for text, reading in MISSING
+    )
+    airflow = pl.when((pl.col("charge_verdict") == "airflow_first") & pl.col("airflow_cfm").is_null()).then(
+        pl.lit(AIRFLOW_READINGS)
+    )
+    return pl.coalesce(missing, airflow, pl.col("_separating"))
+
+
+def _separating(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model: FaultModel) -> pl.Series:
+    """Return what tells the likeliest answer from the runner-up: an unread feature first, else a further test."""
+    judged = np.isfinite(posterior[:, 0])
+    order = np.argsort(-np.where(judged[:, None], posterior, 0.0), axis=1)
+    first, second = order[:, 0], order[:, 1]
+    valve = rows.select(pl.col("metering").is_in(["txv", "eev"]).fill_null(False)).to_series().to_numpy().astype(int)
+    easiest = [FEATURES.index(f) for f in model.reading]
+    apart = _apart(model)[:, :, :, easiest]
+    unread = ~np.isfinite(residuals.values[:, easiest])
+    gain = apart[valve, first, second] * unread
+    best = gain.argmax(axis=1)
+    texts = [*model.reading.values(), *model.separate.values(), AGAIN]
+    number_of = {pair: len(model.reading) + k for k, pair in enumerate(model.separate)}
+    tests = np.full((len(model.answers),) * 2, len(texts) - 1)
+    for pair, number in number_of.items():
+        a, b = (model.answers.index(name) for name in pair)
+        tests[a, b] = tests[b, a] = number
+    code = np.where(gain.max(axis=1) >= 1.0, best, tests[first, second])
+    sure = (first == 0) & (np.nan_to_num(posterior[:, 0]) >= SURE)
+    return pl.Series(texts).gather(code).set(pl.Series(~judged | sure), None)
+
+
+def _apart(model: FaultModel) -> Floats:
+    """Return, per kind of metering device, how far apart two answers put each feature (0 to 2)."""
+    signs = np.zeros((len(METERINGS), len(model.answers), len(FEATURES)))
+    for p in model.patterns:
+        values = np.asarray([SIGN_VALUE[s] for s in p.signs])
+        signs[METERINGS.index(p.metering), model.answers.index(p.fault)] += p.weight * values
+    return np.abs(signs[:, :, None, :] - signs[:, None, :, :])
