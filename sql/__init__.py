@@ -48,7 +48,9 @@ def render(path: str, **names: Any) -> str:
 def _template(path: str) -> Any:
     from jinja2 import Environment, StrictUndefined
 
-    environment = Environment(undefined=StrictUndefined, finalize=_plain, trim_blocks=True, lstrip_blocks=True, autoescape=False)
+    environment = Environment(
+        undefined=StrictUndefined, finalize=_plain, trim_blocks=True, lstrip_blocks=True, autoescape=False
+    )
     return environment.from_string(statement(path))
 
 

@@ -16,7 +16,7 @@ from pipeline.store import migrate
 
 MEMORY_LIMIT = "60%"
 MAX_TEMP = "200GB"
-CLOSED: dict[str, str] = {
+CLOSED: dict[str, str | bool | int | float | list[str]] = {
     "enable_external_access": "false",
     "autoload_known_extensions": "false",
     "autoinstall_known_extensions": "false",
@@ -32,7 +32,9 @@ CLOSED_TO_US = {errno.EACCES, errno.EPERM, errno.EROFS}
 
 
 @contextmanager
-def open_store(path: Path, *, read_only: bool = False, threads: int | None = None) -> Iterator[duckdb.DuckDBPyConnection]:
+def open_store(
+    path: Path, *, read_only: bool = False, threads: int | None = None
+) -> Iterator[duckdb.DuckDBPyConnection]:
     """Open the store at ``path`` and close it again whatever happens.
 
     Parameters
@@ -128,7 +130,10 @@ def explain(error: duckdb.Error, path: Path) -> StoreError:
         return _unwritable(path)
     if "newer version" in text or "version number" in text:
         return migrate.newer(path.name)
-    if any(word in text for word in ("corrupt", "not a valid duckdb", "checksum", "could not read enough", "failed to replay")):
+    if any(
+        word in text
+        for word in ("corrupt", "not a valid duckdb", "checksum", "could not read enough", "failed to replay")
+    ):
         return StoreError(
             f"The store {path.name} is damaged: bring back a kept copy with the restore command", slug="store-damaged"
         )
@@ -145,12 +150,15 @@ def _explain_os(error: OSError, path: Path) -> StoreError | None:
 
 def _in_use(path: Path) -> StoreError:
     return StoreError(
-        f"The store {path.name} is in use by another program: close that program or wait for its run to end", slug="store-in-use"
+        f"The store {path.name} is in use by another program: close that program or wait for its run to end",
+        slug="store-in-use",
     )
 
 
 def _full(path: Path) -> StoreError:
-    return StoreError(f"The disk that holds {path.name} is full: make room and run again; nothing was changed", slug="disk-full")
+    return StoreError(
+        f"The disk that holds {path.name} is full: make room and run again; nothing was changed", slug="disk-full"
+    )
 
 
 def _unwritable(path: Path) -> StoreError:

@@ -20,7 +20,9 @@ def registered(con: duckdb.DuckDBPyConnection, name: str, frame: pl.DataFrame) -
         con.unregister(name)
 
 
-def to_frame(con: duckdb.DuckDBPyConnection, text: str, values: dict[str, Any] | list[Any] | None = None) -> pl.DataFrame:
+def to_frame(
+    con: duckdb.DuckDBPyConnection, text: str, values: dict[str, Any] | list[Any] | None = None
+) -> pl.DataFrame:
     """Return the whole result of one select, with ``values`` bound."""
     frame = pl.from_arrow(con.sql(text, params=values).to_arrow_table())
     assert isinstance(frame, pl.DataFrame)

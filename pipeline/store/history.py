@@ -67,7 +67,9 @@ def _placed(con: duckdb.DuckDBPyConnection, table: str, unit_ids: pl.Series | No
     return _read(con, "placed", unit_ids, as_of, **names)
 
 
-def _read(con: duckdb.DuckDBPyConnection, what: str, unit_ids: pl.Series | None, as_of: dt.date, **names: Any) -> pl.DataFrame:
+def _read(
+    con: duckdb.DuckDBPyConnection, what: str, unit_ids: pl.Series | None, as_of: dt.date, **names: Any
+) -> pl.DataFrame:
     text = sql.render(f"load/history_{what}.sql.j2", some=unit_ids is not None, **names)
     with _wanted(con, unit_ids):
         return to_frame(con, text, {"as_of": as_of})

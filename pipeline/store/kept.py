@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
@@ -88,7 +87,7 @@ def bring_back(path: Path, name: str, now: dt.datetime) -> None:
             if path.exists():
                 _copy(path, now)
             path.with_name(path.name + ".wal").unlink(missing_ok=True)
-            os.replace(waiting, path)
+            waiting.replace(path)
         except OSError as error:
             raise StoreError(
                 f"The kept copy {name} could not be brought back ({error.strerror or type(error).__name__}): the store is as it was",
@@ -103,7 +102,7 @@ def _copy(path: Path, now: dt.datetime) -> KeptCopy:
     try:
         folder.mkdir(exist_ok=True)
         shutil.copy2(path, waiting)
-        os.replace(waiting, target)
+        waiting.replace(target)
     except OSError as error:
         waiting.unlink(missing_ok=True)
         raise StoreError(

@@ -1,7 +1,8 @@
 """Clean rows of one file into staging, and from there into the store by their natural key.
 
-All of a run happens in one transaction (``begin`` … ``con.commit()``), so that either everything of it is seen or nothing.
-The steps are SQL templates whose names come from the registry; no value of a file becomes part of a statement.
+All of a run happens in one transaction (``begin`` … ``finish``), so that either everything of it is seen or nothing:
+every file is staged, the gate looks at the staged rows of each table, the files are merged in order, and ``settle`` puts
+units and sites together again. The steps are SQL templates whose names come from the registry; no value of a file becomes part of a statement.
 """
 
 from __future__ import annotations
@@ -17,15 +18,15 @@ import sql
 from pipeline.errors import PipelineError
 from pipeline.fields import registry
 from pipeline.store.frames import registered, to_frame
-from pipeline.store.migrate import COUNTED, Stored, one, stored
+from pipeline.store.migrate import COUNTED, one, stored
 
 
 @dataclass(frozen=True)
 class Staged:
-    """The rows of one file as they wait in schema ``staging``."""
+    """The rows of one file as they wait in ``staging.<table>`` under their import number."""
 
     table: str
-    name: str
+    import_id: int
     columns: tuple[str, ...]
     rows: int
 
@@ -43,13 +44,13 @@ class MergeResult:
 
 
 def begin(con: duckdb.DuckDBPyConnection) -> None:
-    """Open the run's one transaction."""
+    """Open the run's one transaction and its empty staging tables."""
     con.begin()
-    con.execute(sql.statement("load/begin.sql"))
+    con.execute(sql.render("load/begin.sql.j2", tables=[stored(name) for name in registry()]))
 
 
-def stage(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> Staged:
-    """Put the clean rows of one file into ``staging.<table>``.
+def stage(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame, import_id: int) -> Staged:
+    """Put the clean rows of one file into ``staging.<table>``, beside those of the run's other files.
 
     Parameters
     ----------
@@ -57,45 +58,35 @@ def stage(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> St
         One of the six tables.
     frame
         Typed fields (own and guests), ``source_file``, ``source_line``, ``rejected_fields`` and, for parts, ``row_n``;
-        one row per key. Further columns are left out. A key column that the file lacks is null.
+        one row per key. Further columns are left out, missing ones are null.
+    import_id
+        Number of the import: ``next_import_id`` for the run's first file, counted up from there.
 
     Returns
     -------
     Staged
-        Where the rows are and which fields they carry.
+        Which fields the rows carry.
     """
     entry = stored(table)
-    lacking = [name for name in entry.key if name not in frame.columns]
-    frame = frame.with_columns(pl.lit(None).alias(name) for name in lacking)
     if "rejected_fields" not in frame.columns:
         frame = frame.with_columns(pl.lit([], dtype=pl.List(pl.String)).alias("rejected_fields"))
     columns = [column for column in entry.columns if column.name in frame.columns]
-    wanted = frame.select(*(c.name for c in columns), "source_file", "source_line", pl.col("rejected_fields").fill_null([]))
+    wanted = frame.select(
+        *(c.name for c in columns), "source_file", "source_line", pl.col("rejected_fields").fill_null([])
+    )
     with registered(con, "staged_frame", wanted):
-        con.execute(sql.render("load/stage.sql.j2", table=entry, columns=columns))
-    return Staged(table, f"staging.{table}", tuple(c.name for c in columns if c.name not in lacking), frame.height)
+        con.execute(sql.render("load/stage.sql.j2", table=entry, columns=columns), {"import_id": import_id})
+    return Staged(table, import_id, tuple(c.name for c in columns), frame.height)
 
 
-def merge(
-    con: duckdb.DuckDBPyConnection,
-    table: str,
-    columns: Sequence[str],
-    import_id: int,
-    *,
-    file: str,
-    now: dt.datetime,
-) -> MergeResult:
-    """Merge the staged rows into the store by the table's natural key.
+def merge(con: duckdb.DuckDBPyConnection, staged: Staged, *, file: str, now: dt.datetime) -> MergeResult:
+    """Merge the staged rows of one file into the store by the table's natural key; files in the order of their paths.
 
     A column the file lacks stays as it is, a blank cell in a column it has clears the field, a rejected value leaves
     the stored one; each changed field is kept in ``corrections``. Rejects that the file puts right are closed.
 
     Parameters
     ----------
-    columns
-        Fields the file has (``Staged.columns`` or ``Checked.columns``).
-    import_id
-        Number of the import, from ``next_import_id``.
     file
         Name of the imported file; rows that name another ``source_file`` came back from the reject list.
     now
@@ -106,35 +97,39 @@ def merge(
     PipelineError
         If a key would be stored twice: a fault of this program.
     """
-    entry = stored(table)
-    required = [*registry()[table].required, *COUNTED.values()]
-    present = _staged_columns(con, table)
-    given = [c.name for c in entry.columns if c.name in set(columns) & present and c.name not in entry.key]
-    rejected = {row[0] for row in con.execute(sql.render("load/rejected_fields.sql.j2", table=entry)).fetchall()}
-    con.execute(sql.render("load/match.sql.j2", table=entry, required=required))
-    staged = int(one(con, sql.render("load/count_staged.sql.j2", table=entry)))
+    entry = stored(staged.table)
+    required = [*registry()[staged.table].required, *COUNTED.values()]
+    given = [name for name in staged.columns if name not in entry.key]
+    this = {"import_id": staged.import_id}
+    rejected = {row[0] for row in con.execute(sql.render("load/rejected_fields.sql.j2", table=entry), this).fetchall()}
+    con.execute(sql.render("load/match.sql.j2", table=entry, required=required), this)
     matched = int(one(con, "select count(*) from merge_match"))
     names = {"table": entry, "given": given, "rejected": rejected}
-    con.execute(sql.render("load/changed.sql.j2", **names))
-    changed = int(one(con, "select count(*) from merge_changed"))
-    _touch(con, entry, given, changed)
+    changed = 0
+    if matched:
+        con.execute(sql.render("load/changed.sql.j2", **names))
+        changed = int(one(con, "select count(*) from merge_changed"))
+    key = {"units": "unit_id", "sites": "site_id"}.get(entry.name, "visit_id, unit_id")
+    con.execute(sql.render("load/touch.sql.j2", table=entry.name, key=key, matched=matched > 0), this)
+    if "site_id" in staged.columns:
+        con.execute(sql.render("load/touch_sites.sql.j2", table=entry.name, changed=changed > 0), this)
     corrections = 0
     if changed:
         before = int(one(con, "select count(*) from corrections"))
-        con.execute(sql.render("load/corrections.sql.j2", **names), {"import_id": import_id})
+        con.execute(sql.render("load/corrections.sql.j2", **names), this)
         corrections = int(one(con, "select count(*) from corrections")) - before
         con.execute(sql.render("load/replace.sql.j2", table=entry))
-        con.execute(sql.render("load/insert_changed.sql.j2", table=entry), {"import_id": import_id})
-    if matched < staged:
-        ordered = [c.name for c in entry.columns if c.name in present]
-        text = sql.render("load/insert_new.sql.j2", table=entry, present=ordered, matched=matched > 0)
-        con.execute(text, {"import_id": import_id})
-    if one(con, sql.render("load/uniqueness.sql.j2", table=entry, required=required)):
-        raise PipelineError(f"{file}: a key of {table} would have been stored twice; nothing was changed")
-    text = sql.render("load/resolve.sql.j2", table=entry)
-    con.execute(text, {"now": now, "file": file, "given": [*given, *entry.key]})
-    stored_rows = staged - matched + changed
-    return MergeResult(stored=stored_rows, unchanged=staged - stored_rows, corrections=corrections)
+        con.execute(sql.render("load/insert_changed.sql.j2", table=entry), this)
+    if matched < staged.rows:
+        text = sql.render("load/insert_new.sql.j2", table=entry, present=staged.columns, matched=matched > 0)
+        con.execute(text, this)
+    if one(con, sql.render("load/uniqueness.sql.j2", table=entry, required=required), this):
+        raise PipelineError(f"{file}: a key of {entry.name} would have been stored twice; nothing was changed")
+    if one(con, "select count(*) from rejects where resolved_at is null"):
+        values = {**this, "now": now, "file": file, "given": [*given, *entry.key]}
+        con.execute(sql.render("load/resolve.sql.j2", table=entry), values)
+    stored_rows = staged.rows - matched + changed
+    return MergeResult(stored=stored_rows, unchanged=staged.rows - stored_rows, corrections=corrections)
 
 
 def touched_units(con: duckdb.DuckDBPyConnection) -> pl.Series:
@@ -187,19 +182,6 @@ def stored_parts(con: duckdb.DuckDBPyConnection, source_files: Sequence[str]) ->
         sql.statement("load/stored_parts.sql"),
         {"files": list(source_files)},
     )
-
-
-def _touch(con: duckdb.DuckDBPyConnection, entry: Stored, given: Sequence[str], changed: int) -> None:
-    con.execute(sql.render("load/touch.sql.j2", table=entry.name))
-    if entry.name == "sites" or "site_id" in given:
-        con.execute(sql.render("load/touch_sites.sql.j2", table=entry.name, changed=changed > 0))
-
-
-def _staged_columns(con: duckdb.DuckDBPyConnection, table: str) -> set[str]:
-    rows = con.execute(
-        "select column_name from duckdb_columns() where schema_name = 'staging' and table_name = ?", [table]
-    ).fetchall()
-    return {row[0] for row in rows}
 
 
 def _told(con: duckdb.DuckDBPyConnection, names: Sequence[str]) -> list[str]:

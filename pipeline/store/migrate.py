@@ -84,7 +84,9 @@ def refuse_newer(con: duckdb.DuckDBPyConnection, shown: str) -> None:
 
 def newer(shown: str) -> StoreError:
     """Return the error for a store written by a newer program."""
-    return StoreError(f"The store {shown} was written by a newer version of this program: update the program", slug="store-newer")
+    return StoreError(
+        f"The store {shown} was written by a newer version of this program: update the program", slug="store-newer"
+    )
 
 
 def _column(field: Field, required: bool) -> Column:
@@ -99,7 +101,9 @@ def _number(name: str) -> int:
 
 
 def _version(con: duckdb.DuckDBPyConnection) -> int:
-    if not one(con, "select count(*) from duckdb_tables() where schema_name = 'core' and table_name = 'schema_version'"):
+    if not one(
+        con, "select count(*) from duckdb_tables() where schema_name = 'core' and table_name = 'schema_version'"
+    ):
         return 0
     return int(one(con, "select coalesce(max(version), 0) from core.schema_version"))
 
@@ -165,7 +169,7 @@ def _uncommented(text: str) -> str:
     return re.sub(r"--[^\n]*", "", text)
 
 
-def one(con: duckdb.DuckDBPyConnection, text: str, values: list[Any] | None = None) -> Any:
+def one(con: duckdb.DuckDBPyConnection, text: str, values: list[Any] | dict[str, Any] | None = None) -> Any:
     """Return the single value a statement gives."""
     rows = con.execute(text, values or []).fetchall()  # a half-read result would block the connection
     return rows[0][0] if rows else None

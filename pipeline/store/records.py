@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import duckdb
@@ -58,14 +58,21 @@ def record_import(con: duckdb.DuckDBPyConnection, entry: Import) -> None:
     """
     accounted = entry.rows_stored + entry.rows_unchanged + entry.rows_rejected + entry.rows_skipped
     if accounted != entry.rows_read:
-        raise PipelineError(f"{entry.file}: {entry.rows_read} records read but {accounted} accounted for; nothing was changed")
+        raise PipelineError(
+            f"{entry.file}: {entry.rows_read} records read but {accounted} accounted for; nothing was changed"
+        )
     con.execute(sql.statement("load/import.sql"), vars(entry))
 
 
 def record_findings(
-    con: duckdb.DuckDBPyConnection, findings: pl.DataFrame, import_id: int, *, table: str, file: str, staged: bool = True
+    con: duckdb.DuckDBPyConnection,
+    findings: pl.DataFrame,
+    import_id: int,
+    *,
+    table: str,
+    file: str,
 ) -> int:
-    """Add the refusals of one file to ``rejects``, each entry once.
+    """Add the refusals of one file to ``rejects``, each entry once; its rows are still staged.
 
     Parameters
     ----------
@@ -74,8 +81,6 @@ def record_findings(
         known again in a later export, where its line has moved.
     table, file
         What the file is and its name; a finding whose ``source_file`` is another came back from the reject list.
-    staged
-        Whether the file's rows are in staging, so that a rejected value can be found by its key later.
 
     Returns
     -------
@@ -88,15 +93,18 @@ def record_findings(
         findings = findings.with_columns(pl.lit(None, pl.String).alias("record_digest"))
     before = int(one(con, "select count(*) from rejects"))
     with registered(con, "found", findings.select(*FINDING_SCHEMA, "record_digest")):
-        text = sql.render("load/findings.sql.j2", table=stored(table) if staged else None)
+        text = sql.render("load/findings.sql.j2", table=stored(table))
         con.execute(text, {"import_id": import_id, "table_name": table, "file": file})
     return int(one(con, "select count(*) from rejects")) - before
 
 
-def record_expectations(con: duckdb.DuckDBPyConnection, results: pl.DataFrame, import_id: int, table: str) -> None:
-    """Keep what the gate found: expectation, column, success, unexpected_count, element_count."""
+def record_expectations(
+    con: duckdb.DuckDBPyConnection, results: pl.DataFrame, table: str, imports: Sequence[int]
+) -> None:
+    """Keep what the gate found in the staged rows of ``imports``: ``pipeline.checks.suite.RESULT_SCHEMA``."""
     rows = results.select(
-        pl.lit(import_id).alias("import_id"),
+        pl.lit(max(imports)).alias("import_id"),
+        pl.lit(min(imports)).alias("first_import_id"),
         pl.lit(table).alias("table_name"),
         "expectation",
         "column",
@@ -108,8 +116,10 @@ def record_expectations(con: duckdb.DuckDBPyConnection, results: pl.DataFrame, i
         con.execute("insert into core.expectation_results by name select * from results")
 
 
-def record_suspects(con: duckdb.DuckDBPyConnection, suspects: pl.DataFrame, fields: list[str]) -> None:
-    """Replace what was held against ``fields`` of the staged visits by ``suspects``.
+def record_suspects(
+    con: duckdb.DuckDBPyConnection, suspects: pl.DataFrame, import_id: int, fields: Sequence[str]
+) -> None:
+    """Replace what was held against ``fields`` of the staged visits of one file by ``suspects``.
 
     Parameters
     ----------
@@ -118,7 +128,7 @@ def record_suspects(con: duckdb.DuckDBPyConnection, suspects: pl.DataFrame, fiel
     fields
         Fields the file has; what was held against others stays.
     """
-    con.execute(sql.statement("load/suspects_out.sql"), {"fields": fields})
+    con.execute(sql.statement("load/suspects_out.sql"), {"import_id": import_id, "fields": list(fields)})
     with registered(con, "suspects", suspects):
         con.execute(sql.statement("load/suspects.sql"))
 

@@ -41,5 +41,6 @@ def verify(con: duckdb.DuckDBPyConnection) -> None:
     if found:
         first = found[0]
         raise PipelineError(
-            f"The finished store fails its own check {first.check} with {first.rows} rows; nothing was changed", slug="store-check"
+            f"The finished store fails its own check {first.check} with {first.rows} rows; nothing was changed",
+            slug="store-check",
         )

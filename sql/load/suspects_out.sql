@@ -2,6 +2,7 @@
 -- source: core.suspects, staging.visits
 delete from core.suspects using staging.visits as staged
 where
-    core.suspects.visit_id = staged.visit_id
+    staged.import_id = $import_id
+    and core.suspects.visit_id = staged.visit_id
     and core.suspects.unit_id = staged.unit_id
     and list_contains($fields, core.suspects.field);

@@ -65,8 +65,9 @@ create table core.runs (
 );
 
 create table core.expectation_results (
-    -- one row per import and expectation of the gate
+    -- one row per table and expectation of a run's gate, with the last (import_id) and first import it looked at
     import_id bigint not null,
+    first_import_id bigint not null,
     table_name varchar not null,
     expectation varchar not null,
     "column" varchar,

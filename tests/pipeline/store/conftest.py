@@ -1,0 +1,39 @@
+"""A store in a temporary shop folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from pipeline.store import load
+from pipeline.store.connect import open_store
+from pipeline.store.load import MergeResult
+from tests.pipeline.store.importer import Row, import_rows
+
+
+@pytest.fixture()
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "shop" / "shop.duckdb"
+
+
+@pytest.fixture()
+def con(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    with open_store(path, threads=1) as connection:
+        yield connection
+
+
+@pytest.fixture()
+def run(con: duckdb.DuckDBPyConnection) -> Callable[..., list[MergeResult]]:
+    """Return a function that imports (table, rows, file) triples as one finished run."""
+
+    def do(*files: tuple[str, list[Row], str]) -> list[MergeResult]:
+        load.begin(con)
+        results = [import_rows(con, *file) for file in files]
+        load.settle(con)
+        load.finish(con)
+        return results
+
+    return do
