@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.checks.check import Account, Checked, check
@@ -247,6 +247,7 @@ VISITS = st.lists(
 )
 
 
+@settings(deadline=None, max_examples=50)
 @given(VISITS)
 def test_every_row_is_kept_repeated_or_rejected(rows: list[dict[str, object]]) -> None:
     """Lines of the three outcomes are disjoint and together all lines; every rejected line has a row finding."""
@@ -262,6 +263,7 @@ def test_every_row_is_kept_repeated_or_rejected(rows: list[dict[str, object]]) -
     assert key.is_unique().all()
 
 
+@settings(deadline=None, max_examples=50)
 @given(VISITS.filter(bool), st.randoms(use_true_random=False))
 def test_row_order_changes_nothing(rows: list[dict[str, object]], random: object) -> None:
     """Lines travel with their rows, so a shuffled frame gives the same answer."""
@@ -275,6 +277,7 @@ def test_row_order_changes_nothing(rows: list[dict[str, object]], random: object
     assert one.suspects.equals(two.suspects)
 
 
+@settings(deadline=None, max_examples=50)
 @given(VISITS.filter(bool))
 def test_checking_again_changes_nothing(rows: list[dict[str, object]]) -> None:
     """What is kept passes."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.checks.reject_files import Writing, decide_write, rejected_name
@@ -29,6 +29,7 @@ def test_other_names_are_flattened(name: str) -> None:
     assert len(safe) < 120
 
 
+@settings(deadline=None, max_examples=50)
 @given(st.lists(st.text(alphabet="ab/_.\\ ", max_size=6).map(lambda stem: stem + ".csv"), unique=True, min_size=2))
 def test_two_sources_never_share_a_file(names: list[str]) -> None:
     """Flattening alone would make a/b.csv and a_b.csv one."""
@@ -81,6 +82,7 @@ DIGEST = st.sampled_from(["a", "b", "c"])
 NAMES = st.sampled_from([NAME, "jobs (2).csv", "jobs (3).csv"])
 
 
+@settings(deadline=None, max_examples=50)
 @given(st.one_of(st.none(), DIGEST), st.dictionaries(NAMES, DIGEST), st.dictionaries(NAMES, DIGEST))
 def test_nothing_of_the_users_is_ever_written_or_removed(
     new: str | None, disk: dict[str, str], written: dict[str, str]

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.checks.rejects import (
@@ -211,6 +211,7 @@ def test_spreadsheet_added_empty_columns(tmp_path: Path) -> None:
 CELL = st.text(alphabet="'=+-@aé,;\"\n 5.", max_size=5)
 
 
+@settings(deadline=None, max_examples=50)
 @given(st.lists(st.tuples(CELL, CELL, CELL), min_size=1, max_size=4))
 def test_every_cell_survives_the_round_trip(rows: list[tuple[str, str, str]]) -> None:
     """Written and read back by the standard library's csv module, undone by ``recognise``: the same cells."""

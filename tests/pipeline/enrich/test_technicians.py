@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
@@ -24,6 +24,7 @@ def interval(count: int, of: int) -> tuple[float | None, float | None]:
     ).row(0)
 
 
+@settings(deadline=None, max_examples=50)
 @given(st.integers(1, 500).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))))
 def test_wilson_agrees_with_a_reference_library(case: tuple[int, int]) -> None:
     """statsmodels, method wilson, 90 %."""
