@@ -92,11 +92,11 @@ def not_a_number(rng: np.random.Generator, row: Row, style: Style) -> bool:
     ]
     if not options:
         return False
-    return _typed(row, str(rng.choice(options)), str(rng.choice(["see notes", "3o.5", "??", "12-14"])))
+    return _typed(row, str(rng.choice(options)), str(rng.choice(["see tag", "3o.5", "lowish", "err 4"])))
 
 
 def unknown_word(rng: np.random.Generator, row: Row, _style: Style) -> bool:
-    return _typed(row, "visit_type", str(rng.choice(["zzz", "ticket 2", "misc/other?"])))
+    return _typed(row, "visit_type", str(rng.choice(["zzz", "ticket 2", "third time"])))
 
 
 def wet_over_dry(_rng: np.random.Generator, row: Row, _style: Style) -> bool:

@@ -227,13 +227,13 @@ def _item(
         pounds = max(round(ounces / 16.0, 1), 0.1)
         text = f"R-{given['refrigerant']:.0f}{'A' if given['refrigerant'] == 410 else ''} refrigerant per lb"
         return text, pounds, round(price / pounds, 2), ("refrigerant", pounds, "", "", "", round(16.0 * pounds, 1))
-    text = ITEM_TEXT[str(part["part"])].format(size=_size(ratings)).strip()
+    text = ITEM_TEXT[str(part["part"])].format(size=size_text(ratings)).strip()
     if rng.random() < 0.3:
         text = text.lower()
     return text, 1.0, price, (part["part"], 1, *("" if r is None else r for r in ratings), "")
 
 
-def _size(ratings: list[object]) -> str:
+def size_text(ratings: list[object]) -> str:
     """Return how a capacitor's size is written on an invoice; a single says which section it is for."""
     herm, fan, blower = (None if r is None else f"{float(r):g}" for r in ratings)  # type: ignore[arg-type]
     if herm and fan:

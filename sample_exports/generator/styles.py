@@ -57,6 +57,13 @@ def _spoken(word: str) -> str:
     return word.replace("_", " ").capitalize()
 
 
+TRADE = {"maintenance": "Spring PM", "no_cooling": "No Cool", "install": "New Install", "callback": "Call Back"}
+
+
+def _trade(word: str) -> str:
+    return TRADE.get(word, _spoken(word))
+
+
 VISIT_FIELDS = (
     "visit_id",
     "unit_id",
@@ -235,7 +242,7 @@ VISIT_STYLES: dict[int, Style] = {
         newline="\r\n",
         convert=METRIC_CONVERT,
     ),
-    2024: Style(_BARE, date="%-m/%-d/%Y 10:30 AM", encoding="utf-8-sig", units_line=_UNITS, totals=True, words=_spoken),
+    2024: Style(_BARE, date="%-m/%-d/%Y 10:30 AM", encoding="utf-8-sig", units_line=_UNITS, totals=True, words=_trade),
     2025: Style(WORDY, date="%-m/%-d/%Y", words=_spoken),
     2026: Style(WORDY, date="%-m/%-d/%Y", words=_spoken),
 }

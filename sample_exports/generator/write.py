@@ -116,10 +116,10 @@ def _long(rng: np.random.Generator, rows: list[Row]) -> list[Row]:
 def _soil_small(rng: np.random.Generator, rows: list[Row], table: str) -> list[Row]:
     """Spoil a few rows of the smaller tables."""
     column, text, kind, scope = {
-        "units": ("nominal_tons", "3.5 t?", "not_a_number", "value"),
+        "units": ("nominal_tons", "three and a half", "not_a_number", "value"),
         "sites": ("lat", "927.6", "out_of_range", "value"),
         "parts": ("part", "widget", "unknown_word", "row"),
-        "recommendations": ("decision", "maybe", "unknown_word", "value"),
+        "recommendations": ("decision", "ring back", "unknown_word", "value"),
     }[table]
     for at in rng.choice(len(rows), 3, replace=False):
         rows[at].typed[column], rows[at].kind, rows[at].scope, rows[at].column = text, kind, scope, column
