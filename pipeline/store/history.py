@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 
@@ -26,8 +26,19 @@ def unit_batches(con: duckdb.DuckDBPyConnection, unit_ids: pl.Series | None, siz
         yield ids.slice(start, size)
 
 
-def visits_of(con: duckdb.DuckDBPyConnection, unit_ids: pl.Series | None, as_of: dt.date) -> pl.DataFrame:
+def visits_of(
+    con: duckdb.DuckDBPyConnection, unit_ids: pl.Series | None, as_of: dt.date, columns: Sequence[str] | None = None
+) -> pl.DataFrame:
     """Return the visits of the units up to ``as_of``, blanks filled from the long readings.
+
+    Parameters
+    ----------
+    unit_ids
+        The units wanted; None is all of them.
+    as_of
+        Last date seen.
+    columns
+        Fields of visits wanted, all where not said; a whole fleet is read by the few columns needed.
 
     Returns
     -------
@@ -35,7 +46,8 @@ def visits_of(con: duckdb.DuckDBPyConnection, unit_ids: pl.Series | None, as_of:
         Fields of visits, source_file, source_line, import_id; one row per visit and unit, sorted by unit_id,
         visit_date, visit_id. Where visit and long reading both say something, the visit's own value counts.
     """
-    fields = registry()["visits"].fields
+    every = registry()["visits"].fields
+    fields = {name: every[name] for name in columns or every}
     told = {row[0] for row in con.execute(sql.statement("load/history_measures.sql")).fetchall()}
     measures = [name for name, field in fields.items() if name in told and field.is_numeric]
     return _read(con, "visits", unit_ids, as_of, columns=list(fields), measures=measures)
@@ -58,6 +70,18 @@ def recommendations_of(con: duckdb.DuckDBPyConnection, unit_ids: pl.Series | Non
 def units_of(con: duckdb.DuckDBPyConnection, unit_ids: pl.Series | None, as_of: dt.date) -> pl.DataFrame:
     """Return the units with first_visit_on, last_visit_on and visits_stored up to ``as_of``, sorted by unit_id."""
     return _read(con, "units", unit_ids, as_of, columns=list(registry()["units"].fields))
+
+
+def of_units(con: duckdb.DuckDBPyConnection, table: str, unit_ids: pl.Series) -> pl.DataFrame:
+    """Return the rows of ``table`` (``core.suspects``) that are of the units, in no order."""
+    with _wanted(con, unit_ids):
+        return to_frame(con, sql.render("load/of_units.sql.j2", table=table))
+
+
+def derived_of(con: duckdb.DuckDBPyConnection, table: str, unit_ids: pl.Series) -> pl.DataFrame:
+    """Return the rows of ``core.<table>`` of the units, in no order."""
+    with _wanted(con, unit_ids):
+        return to_frame(con, sql.render("load/history_derived.sql.j2", table=table))
 
 
 def _placed(con: duckdb.DuckDBPyConnection, table: str, unit_ids: pl.Series | None, as_of: dt.date) -> pl.DataFrame:

@@ -1,12 +1,12 @@
 -- int_suspects_counted: stored readings that are possible but not believable, by field and why
--- grain: one row per field and reason; source: core.suspects; consumers: data quality page
+-- grain: one row per field and reason; source: suspects; consumers: data quality page
 create or replace view int_suspects_counted as
-with suspects as (
+with held as (
     select
         unit_id,
         field,
         reason
-    from core.suspects
+    from suspects
 )
 
 select
@@ -14,5 +14,5 @@ select
     reason,
     count(*) as readings,
     count(distinct unit_id) as units
-from suspects
+from held
 group by field, reason;

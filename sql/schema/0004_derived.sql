@@ -114,3 +114,21 @@ create table core.forecast_params (
     fitted_through date,
     params varchar not null
 );
+
+create table core.capacitor_suspects (
+    -- one row per capacitor reading held not believable for what the unit's history says, and reason
+    unit_id varchar not null,
+    visit_id varchar not null,
+    field varchar not null,
+    reason varchar not null,
+    message varchar
+);
+
+create table core.charge_suspects (
+    -- one row per charge reading held not believable for what the computed values say, and reason
+    unit_id varchar not null,
+    visit_id varchar not null,
+    field varchar not null,
+    reason varchar not null,
+    message varchar
+);

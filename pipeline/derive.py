@@ -1,0 +1,122 @@
+"""From what is stored to what is known: enrich the touched units, then forecast the fleet, inside the run's transaction."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import duckdb
+import polars as pl
+
+from pipeline.config import Settings
+from pipeline.enrich.capacitor_facts import capacitor_facts
+from pipeline.enrich.capacitor_ratings import model_ratings
+from pipeline.enrich.capacitors import capacitor_history
+from pipeline.enrich.charge import charge_readings
+from pipeline.enrich.copied_ratings import copying
+from pipeline.enrich.suspects import capacitor_suspects, charge_suspects
+from pipeline.forecast.history import VISIT_COLUMNS, History
+from pipeline.forecast.model import apply, fit
+from pipeline.forecast.params import Params
+from pipeline.store.derived import replace_keys, replace_rows
+from pipeline.store.history import derived_of, parts_of, unit_batches, units_of, visits_of
+from pipeline.store.query import query
+
+Say = Callable[[str], None]
+PARAMS_NAME = "forecast"
+
+
+@dataclass(frozen=True)
+class Scope:
+    """What a run has to compute again: these units, or all where ``units`` is None."""
+
+    units: pl.Series | None
+    as_of: dt.date
+
+
+def enrich(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings) -> None:
+    """Rewrite capacitor series and readings, charge readings and suspects of the units in scope.
+
+    Whole units are read, a batch at a time, so that memory stays flat however large the shop is. What the checks hold
+    against single rows is known before; what needs ratings in force, saturation or a technician's habit is found here
+    and then keeps such readings from starting a series.
+    """
+    models = model_ratings(units_of(con, None, scope.as_of))
+    _capacitors(con, scope, settings, models, None)
+    copiers = copying(query(con, "core.capacitor_readings"))
+    _capacitors(con, scope, settings, models, copiers)
+    for batch in unit_batches(con, scope.units):
+        visits, units = visits_of(con, batch, scope.as_of), units_of(con, batch, scope.as_of)
+        charge = charge_readings(visits, units, altitude_ft=settings.shop.altitude_ft, settings=settings.charge)
+        replace_rows(con, "charge_readings", charge, batch)
+        replace_rows(con, "charge_suspects", charge_suspects(charge), batch)
+
+
+def _capacitors(
+    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings, models: pl.DataFrame, copiers: pl.DataFrame | None
+) -> None:
+    """Write series and readings; with ``copiers`` known, what speaks against the first pass's readings counts too."""
+    for batch in unit_batches(con, scope.units):
+        visits, parts = visits_of(con, batch, scope.as_of), parts_of(con, batch, scope.as_of)
+        doubts = derived_of(con, "suspects", batch)
+        if copiers is not None:
+            found = capacitor_suspects(derived_of(con, "capacitor_readings", batch), visits, copiers)
+            replace_rows(con, "capacitor_suspects", found, batch)
+            if found.is_empty():
+                continue
+            doubts = pl.concat([doubts.select(found.columns), found])
+        series, readings = capacitor_history(
+            visits,
+            parts,
+            units_of(con, batch, scope.as_of),
+            models,
+            doubts,
+            capacitor_facts(),
+            frequency_hz=settings.shop.line_frequency_hz,
+        )
+        replace_rows(con, "capacitor_series", series, batch)
+        replace_rows(con, "capacitor_readings", readings, batch)
+
+
+def forecast(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:
+    """Fit on the finished seasons and write the forecasts of every active unit as of ``as_of``."""
+    history = fleet_history(con, as_of)
+    params = fit(history, as_of, settings)
+    found = apply(history, params, as_of, settings)
+    _keep_params(con, params)
+    replace_rows(con, "section_forecast", found.sections, None)
+    replace_rows(con, "unit_forecast", found.units, None)
+    replace_keys(
+        con, "risk_history", found.units.select("unit_id", "as_of", "p_failure", "flagged"), ["unit_id", "as_of"]
+    )
+
+
+def fleet_history(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> History:
+    """Return what the forecast reads of the whole fleet: derived rows whole, of the visits only the columns it uses."""
+    visits = [
+        visits_of(con, batch, as_of).select(list(VISIT_COLUMNS)) for batch in unit_batches(con, None)
+    ]
+    return History(
+        series=query(con, "core.capacitor_series"),
+        cap_readings=query(con, "core.capacitor_readings"),
+        charge=query(con, "core.charge_readings"),
+        visits=pl.concat(visits) if visits else pl.DataFrame(schema=dict(VISIT_COLUMNS)),
+        parts=parts_of(con, None, as_of).select("unit_id", "visit_id", "visit_date", "part"),
+        units=units_of(con, None, as_of).filter(pl.col("visits_stored") > 0),
+    )
+
+
+def _keep_params(con: duckdb.DuckDBPyConnection, params: Params) -> None:
+    row = {"name": PARAMS_NAME, "fitted_through": dt.date.fromisoformat(params.data_through), "params": params.to_json()}
+    replace_keys(con, "forecast_params", pl.DataFrame([row]), ["name", "fitted_through"])
+
+
+def view_settings(settings: Settings) -> Mapping[str, object]:
+    """Return the settings flat (``costs.stop``), as the views read them."""
+    return {
+        f"{section}.{key}": value
+        for section, values in settings.model_dump(mode="json").items()
+        for key, value in values.items()
+        if not isinstance(value, (dict, list))
+    }
