@@ -66,7 +66,7 @@ def test_new_parts_read_to_the_tenth_are_not_accused() -> None:
     measured = [round(v, 1) for v in 5.0 * (1 + random.normal(0, 1.7, 300) / 100)]
     found = copying(rows("A", measured, 5.0))
     row = verdict(found, "A")
-    # Half a step of 0.1 on 5 is 1 %: P(|noise| < 1 %) = 0.4437 at one standard deviation of 1.7 %.
+    # Half a step of 0.1 on 5 is 1 %: P(|noise| < 1 %) = 0.4436 at one standard deviation of 1.7 %.
     assert row["expected"] == pytest.approx(300 * (2 * stats.norm.cdf(1 / 1.7) - 1), rel=1e-9)
     assert row["copies"] is False
 
@@ -77,7 +77,24 @@ def test_p_value_is_the_binomial_upper_tail() -> None:
     row = verdict(copying(rows("A", [round(v, 1) for v in off] + [40.0] * 10)), "A")
     chance = 2 * stats.norm.cdf(0.125 / 1.7) - 1
     assert row["step_uf"] == 0.1
-    assert row["p_value"] == pytest.approx(stats.binom.sf(9, 40, chance), rel=1e-9)
+    # Doubled: all readings and the telling ones are tried, here the same.
+    assert row["p_value"] == pytest.approx(2 * stats.binom.sf(9, 40, chance), rel=1e-9)
+    expected = 40 * chance
+    assert row["copy_share"] == pytest.approx((10 - expected) / (40 - expected))
+
+
+def test_one_who_copies_now_and_then_is_believed_on_small_sections() -> None:
+    """One herm reading in five is copied: equal 40.0s are likelier copied than read, equal 5.0s are not.
+
+    c = 0.2: 0.2 against 0.8 * 0.06 on 40 uF and against 0.8 * 0.44 on 5 uF, in tenths.
+    """
+    fan = honest("A", 80, rated=5.0, draw=4).with_columns(section=pl.lit("fan"), visit_id="F" + pl.col("visit_id"))
+    readings = pl.concat([honest("A", 80, draw=3), rows("A", [40.0] * 20), fan])
+    found = copying(readings)
+    assert verdict(found, "A")["copies"] is True
+    assert 0.1 < verdict(found, "A")["copy_share"] < 0.3
+    assert copied_ratings(readings, found)["field"].unique().to_list() == ["herm_uf"]
+    assert (readings.filter(section="fan")["measured_uf"] == 5.0).sum() > 5
 
 
 def test_few_equal_readings_say_nothing() -> None:

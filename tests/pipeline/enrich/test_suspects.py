@@ -160,7 +160,7 @@ def test_all_capacitor_suspects_in_one_frame() -> None:
     """One frame in the schema of the store, whatever was found."""
     readings = pl.DataFrame([reading("herm", 4.8, 40.0), reading("fan", 38.5, 5.0)])
     visits = pl.DataFrame([{"visit_id": "V1", "unit_id": "U1", "herm_volts": None}])
-    nobody = pl.DataFrame({"technician": ["A"], "copies": [False]})
+    nobody = pl.DataFrame({"technician": ["A"], "step_uf": [0.1], "copy_share": [0.0], "copies": [False]})
     got = capacitor_suspects(readings, visits, nobody)
     assert got["field"].to_list() == ["fan_uf", "herm_uf"]
     assert capacitor_suspects(readings.clear(), visits, nobody).is_empty()
