@@ -23,12 +23,14 @@ _NUMBERS = (
     "target_superheat_f", "superheat_deviation_f", "subcooling_f", "subcooling_sd_f", "target_subcooling_f",
     "subcooling_deviation_f", "deviation_sd_f", "temperature_split_f", "target_split_f", "capacity_btuh",
     "sensible_share", "p_charge_low", "p_charge_high", "p_fault", "charge_level_low_pct", "charge_level_high_pct",
-    "leak_loss_f",
+    "leak_loss_f", "computed_target_f", "highest_target_f", "plate_subcooling_f", "target_sd_f",
+    "suction_saturation_sd_f", "liquid_saturation_sd_f", "nominal_tons",
 )  # fmt: skip
 _TEXTS = (
     "technician", "equipment", "refrigerant", "metering", "mode", "mode_source", "wet_bulb_source", "superheat_source",
     "subcooling_source", "target_source", "airflow", "airflow_because", "charge_verdict", "verdict_basis",
     "not_testable_because", "suspect", "likely_fault", "fault_because", "expected_from", "next_reading",
+    "observations", "visit_type",
 )  # fmt: skip
 CHARGE_READINGS_SCHEMA: Mapping[str, pl.DataType] = {
     "unit_id": pl.String(),
@@ -91,6 +93,27 @@ def charge_readings(
     rows = add_verdict(add_suspect(add_not_testable(rows, known)), known)
     rows = add_charge_level(add_faults(rows, levels=levels), known)
     return rows.select(*(pl.col(name).cast(kind) for name, kind in CHARGE_READINGS_SCHEMA.items()))
+
+
+def fleet_faults(readings: pl.DataFrame, *, levels: pl.DataFrame | None = None) -> pl.DataFrame:
+    """Return charge readings with their likely faults judged again against the whole fleet.
+
+    Parameters
+    ----------
+    readings : pl.DataFrame
+        ``CHARGE_READINGS_SCHEMA``, whole history of each unit; the whole fleet where ``levels`` is left out.
+    levels : pl.DataFrame, optional
+        ``class_levels`` of the whole fleet.
+
+    Returns
+    -------
+    pl.DataFrame
+        Same schema, sorted by unit_id, visit_date, visit_id. What is usual for an equipment class depends on every unit
+        of it, so after an increment only this makes the answers independent of the order of imports.
+    """
+    rows = readings.drop("likely_fault", "p_fault", "fault_because", "expected_from", "next_reading")
+    judged = add_faults(rows.sort("unit_id", "visit_date", "visit_id"), levels=levels)
+    return judged.select(*(pl.col(name).cast(kind) for name, kind in CHARGE_READINGS_SCHEMA.items()))
 
 
 def add_not_testable(rows: pl.DataFrame, known: Limits) -> pl.DataFrame:

@@ -21,6 +21,7 @@ CONDITIONS = ("outdoor_db_f", "return_wb_f", "return_db_f")
 USUAL_CONDITIONS_F = (90.0, 64.0, 76.0)
 SLOPE_SD = (0.3, 0.7, 0.7)
 """How far a class's dependence on the conditions may differ from the rules of thumb, degF per degF."""
+SLOPES = ("by_outdoor", "by_wet_bulb", "by_dry_bulb")
 LEVELS_SCHEMA: Mapping[str, pl.DataType] = {
     "metering": pl.String(),
     "refrigerant": pl.String(),
@@ -38,7 +39,7 @@ LEVELS_SCHEMA: Mapping[str, pl.DataType] = {
 
 @dataclass(frozen=True)
 class Residuals:
-    """Actual minus expected, per row and feature; NaN where not read. ``own`` counts the earlier visits in order."""
+    """Actual minus expected, features x rows, NaN where not read; ``own`` counts the earlier visits in order."""
 
     values: Floats
     sds: Floats
@@ -91,10 +92,10 @@ def class_levels(rows: pl.DataFrame) -> pl.DataFrame:
         conditions = _conditions(group)
         units = group.get_column("unit_id").rank("dense").to_numpy()
         for i, feature in enumerate(FEATURES):
-            read = np.isfinite(residuals[:, i])
+            read = np.isfinite(residuals[i])
             if int(read.sum()) < least:
                 continue
-            fit = _fit(residuals[read, i], conditions[read], units[read], model.visit_sd_f[i])
+            fit = _fit(residuals[i, read], conditions[:, read].T, units[read], model.visit_sd_f[i])
             found.append({"metering": metering, "refrigerant": refrigerant, "feature": feature, **fit})
     return pl.DataFrame(found, schema=dict(LEVELS_SCHEMA)).sort("metering", "refrigerant", "feature")
 
@@ -112,19 +113,21 @@ def residuals_of(rows: pl.DataFrame, levels: pl.DataFrame, model: FaultModel) ->
         Spreads where the levels say nothing.
     """
     values = _matrix(rows)
-    between, visit = (np.tile(np.asarray(sds), (len(rows), 1)) for sds in (model.between_sd_f, model.visit_sd_f))
     noise = _reading_noise(rows)
-    visit = np.sqrt(visit**2 + noise**2)
-    key = rows.select(_class_key().alias("metering"), "refrigerant")
+    between = np.repeat(np.asarray(model.between_sd_f)[:, None], len(rows), axis=1)
+    visit = np.sqrt(np.asarray(model.visit_sd_f)[:, None] ** 2 + noise**2)
     conditions = _conditions(rows)
-    for level in levels.iter_rows(named=True):
-        i = FEATURES.index(level["feature"])
-        here = ((key["metering"] == level["metering"]) & (key["refrigerant"] == level["refrigerant"])).fill_null(False)
-        at = here.to_numpy()
-        slopes = np.asarray([level["by_outdoor"], level["by_wet_bulb"], level["by_dry_bulb"]])
-        values[at, i] -= level["level_f"] + conditions[at] @ slopes
-        between[at, i] = level["between_sd_f"]
-        visit[at, i] = np.maximum(level["visit_sd_f"], 0.5 * noise[at, i])
+    classes = rows.select(_class_key(), "refrigerant")
+    for (metering, refrigerant), found in levels.group_by("metering", "refrigerant"):
+        same = (classes["metering"] == metering) & (classes["refrigerant"] == refrigerant)
+        at = same.fill_null(False).arg_true().to_numpy()
+        usual = conditions[:, at]
+        for level in found.iter_rows(named=True):
+            i = FEATURES.index(level["feature"])
+            by_conditions = sum(level[name] * usual[k] for k, name in enumerate(SLOPES))
+            values[i, at] -= level["level_f"] + by_conditions
+            between[i, at] = level["between_sd_f"]
+            visit[i, at] = np.maximum(level["visit_sd_f"], 0.5 * noise[i, at])
     healthy = rows.select(in_order()).to_series().fill_null(False).to_numpy()
     return _against_own_history(values, between, visit, healthy, rows.get_column("unit_id"))
 
@@ -139,31 +142,42 @@ def _against_own_history(
     values: Floats, between: Floats, visit: Floats, healthy: NDArray[np.bool_], unit: pl.Series
 ) -> Residuals:
     """Take off the mean of the unit's earlier visits in order, as far as they are to be trusted."""
-    usable = healthy[:, None] & np.isfinite(values)
     number = unit.rank("dense").to_numpy()
     start = np.searchsorted(number, number)
-    count = _earlier(usable.astype(np.float64), start)
-    total = _earlier(np.where(usable, values, 0.0), start)
-    trust = between**2 / (visit**2 + count * between**2)
-    left_over = between**2 * visit**2 / (visit**2 + count * between**2)
-    return Residuals(values - trust * total, np.sqrt(left_over + visit**2), count.max(axis=1, initial=0.0))
+    count, total = np.empty_like(values), np.empty_like(values)
+    for i, row in enumerate(values):
+        usable = healthy & np.isfinite(row)
+        count[i] = _earlier(usable.astype(np.float64), start)
+        total[i] = _earlier(np.where(usable, row, 0.0), start)
+    between, visit = between**2, visit**2
+    known = visit + count * between
+    return Residuals(
+        values - between / known * total, np.sqrt(visit * (between / known + 1.0)), count.max(axis=0, initial=0)
+    )
 
 
 def _earlier(x: Floats, start: NDArray[np.intp]) -> Floats:
     """Return the sum over earlier rows of the same unit; rows are sorted by unit and date."""
-    before = np.vstack([np.zeros((1, x.shape[1])), np.cumsum(x, axis=0)])
-    return before[:-1] - before[start] if x.size else x
+    before = np.cumsum(x) - x
+    return before - before[start]
 
 
 def _matrix(rows: pl.DataFrame) -> Floats:
     rules = thumb_rules()
-    return rows.select(rules[feature].alias(feature) for feature in FEATURES).to_numpy().astype(np.float64)
+    return _features_first(rows, [rules[feature] for feature in FEATURES])
 
 
 def _conditions(rows: pl.DataFrame) -> Floats:
     """Return the conditions about their usual values; one that was not read counts as usual."""
-    centred = (pl.col(n).fill_null(u) - u for n, u in zip(CONDITIONS, USUAL_CONDITIONS_F, strict=True))
-    return rows.select(c.alias(n) for c, n in zip(centred, CONDITIONS, strict=True)).to_numpy().astype(np.float64)
+    return _features_first(
+        rows, [pl.col(n).fill_null(u) - u for n, u in zip(CONDITIONS, USUAL_CONDITIONS_F, strict=True)]
+    )
+
+
+def _features_first(rows: pl.DataFrame, expressions: list[pl.Expr]) -> Floats:
+    """Return one contiguous array per expression, NaN for null."""
+    found = rows.select(e.cast(pl.Float64).alias(str(k)) for k, e in enumerate(expressions))
+    return np.array([column.to_numpy() for column in found], dtype=np.float64)
 
 
 def _reading_noise(rows: pl.DataFrame) -> Floats:
@@ -182,7 +196,7 @@ def _reading_noise(rows: pl.DataFrame) -> Floats:
         "dt_ca": two,
         "dt_ea": two,
     }
-    return rows.with_columns(**{f"_{f}": noise[f] for f in FEATURES}).select(f"_{f}" for f in FEATURES).to_numpy()
+    return _features_first(rows, [noise[feature] for feature in FEATURES])
 
 
 def _class_key() -> pl.Expr:
@@ -207,7 +221,7 @@ def _fit(values: Floats, conditions: Floats, units: Floats, shipped_visit_sd: fl
         left = values - coefficients[0] - conditions @ coefficients[1:]
         kept = np.abs(left) <= 3.5 * max(_spread(left), 0.5)
     between, visit = _split_spread(left[kept], units[kept], shipped_visit_sd)
-    names = ("level_f", "by_outdoor", "by_wet_bulb", "by_dry_bulb")
+    names = ("level_f", *SLOPES)
     fitted = dict(zip(names, (float(c) for c in coefficients), strict=True))
     return {"visits": int(kept.sum()), **fitted, "between_sd_f": between, "visit_sd_f": visit}
 

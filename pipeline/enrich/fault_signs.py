@@ -22,6 +22,8 @@ SAME_WAY = (-1.0, 1.0)
 """How the gauge's error enters the second of a pair when it enters the first with +1."""
 FARTHEST_SD = 6.0
 """A residual farther out than this says no more than one just there, and no density underflows."""
+SURE_OUTSIDE = 0.8
+"""From this probability on a deviation counts as outside its band for certain."""
 ROOT_TWO_PI = (2 * np.pi) ** 0.5
 
 
@@ -54,12 +56,14 @@ def add_faults(rows: pl.DataFrame, *, levels: pl.DataFrame | None = None) -> pl.
     residuals = residuals_of(rows, known, model)
     posterior = np.full((len(rows), len(model.answers)), np.nan)
     at = np.flatnonzero(judged)
-    shared = rows.select("suction_saturation_sd_f", "liquid_saturation_sd_f").to_numpy()
+    shared = rows.select("suction_saturation_sd_f", "liquid_saturation_sd_f").to_numpy().T
     valve = rows.select(EXPANSION_VALVE.fill_null(False)).to_series().to_numpy()
     seen = _seen_odds(rows, model)
     for first in range(0, at.size, CHUNK):
         part = at[first : first + CHUNK]
-        likelihood = fault_likelihoods(residuals.values[part], residuals.sds[part], shared[part], valve[part], model)
+        likelihood = fault_likelihoods(
+            residuals.values[:, part], residuals.sds[:, part], shared[:, part], valve[part], model
+        )
         odds = likelihood * np.asarray([model.prior[a] for a in model.answers]) * seen[part]
         posterior[part] = odds / odds.sum(axis=1, keepdims=True)
     return add_fault_words(_answered(rows, posterior, residuals, model), posterior, residuals, model)
@@ -72,9 +76,9 @@ def fault_likelihoods(
 
     Parameters
     ----------
-    residuals, sds : array, rows x 7
+    residuals, sds : array, 7 x rows
         Actual minus expected in the order of ``FEATURES``, NaN where not read, and its standard deviation [degF].
-    shared_sds : array, rows x 2
+    shared_sds : array, 2 x rows
         The part of it that is the suction gauge's, and the liquid gauge's [degF].
     valve : array, rows
         Whether the metering device is a TXV or EEV.
@@ -89,12 +93,13 @@ def fault_likelihoods(
     tables: list[dict[tuple[str, ...], Floats]] = []
     kinds = _kinds(model)
     for k, pair in enumerate(PAIRS):
-        share = np.minimum(shared_sds[:, k], 0.7 * sds[:, list(pair)].min(axis=1))
-        tables.append(_pair(residuals[:, list(pair)], sds[:, list(pair)], share, k, kinds[pair], model))
+        both = list(pair)
+        share = np.minimum(shared_sds[k], 0.7 * sds[both].min(axis=0))
+        tables.append(_pair(residuals[both], sds[both], share, k, kinds[pair], model))
     for i in range(4, len(FEATURES)):
-        single = _feature(residuals[:, i], sds[:, i], model.size_f[i], model)
+        single = _feature(residuals[i], sds[i], model.size_f[i], model)
         tables.append({(sign,): single[sign] for sign in single})
-    out = np.zeros((len(residuals), len(model.answers)))
+    out = np.zeros((residuals.shape[1], len(model.answers)))
     out[:, 0] = _product(tables, tuple("healthy" for _ in FEATURES))
     for pattern in model.patterns:
         rows = valve == (pattern.metering == METERINGS[1])
@@ -112,13 +117,13 @@ def _pair(
     residuals: Floats, sds: Floats, shared: Floats, pair: int, kinds: set[tuple[str, ...]], model: FaultModel
 ) -> dict[tuple[str, ...], Floats]:
     """Average the two features' likelihoods over the error of the gauge that both are made from."""
-    own = np.sqrt(np.maximum(sds**2 - shared[:, None] ** 2, 0.05))
+    own = np.sqrt(np.maximum(sds**2 - shared**2, 0.05))
     sizes = [model.size_f[i] for i in PAIRS[pair]]
-    out = {kind: np.zeros(len(residuals)) for kind in kinds}
+    out = {kind: np.zeros(residuals.shape[1]) for kind in kinds}
     for place, weight in NODES:
         error = place * shared
-        first = _feature(residuals[:, 0] - error, own[:, 0], sizes[0], model)
-        second = _feature(residuals[:, 1] - SAME_WAY[pair] * error, own[:, 1], sizes[1], model)
+        first = _feature(residuals[0] - error, own[0], sizes[0], model)
+        second = _feature(residuals[1] - SAME_WAY[pair] * error, own[1], sizes[1], model)
         for a, b in kinds:
             out[(a, b)] += weight * first[a] * second[b]
     return out
@@ -166,6 +171,11 @@ def _usable() -> pl.Expr:
     return (FIXED_ORIFICE | EXPANSION_VALVE) & ~reason.str.contains_any(list(blocked))
 
 
+def _clearly_outside() -> pl.Expr:
+    beyond = pl.max_horizontal("p_charge_low", "p_charge_high") >= SURE_OUTSIDE
+    return pl.col("charge_verdict").is_in(["low", "high", "airflow_first"]) & beyond
+
+
 def _seen_odds(rows: pl.DataFrame, model: FaultModel) -> Floats:
     out = np.ones((len(rows), len(model.answers)))
     for word, factors in model.seen.items():
@@ -181,9 +191,12 @@ def _answered(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model
     faults = np.where(judged[:, None], posterior[:, 1:], 0.0)
     best, p_best = faults.argmax(axis=1) + 1, faults.max(axis=1)
     healthy = np.where(judged, posterior[:, 0], 1.0)
-    enough = np.isfinite(residuals.values).sum(axis=1) >= 2
+    enough = np.isfinite(residuals.values).sum(axis=0) >= 2
     named = enough & (healthy <= model.answer["at_most_no_fault"]) & (p_best >= model.answer["at_least_fault"])
     code = np.where(named, best, np.where(enough & (healthy >= 0.5), 0, len(model.answers)))
+    # readings clearly outside the band are not "no fault", whatever the other features say
+    outside = rows.select(_clearly_outside().fill_null(False)).to_series().to_numpy()
+    code = np.where((code == 0) & outside, len(model.answers), code)
     words = pl.Series([*model.answers, CANNOT_TELL])
     return (
         rows.with_columns(

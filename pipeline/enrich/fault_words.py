@@ -60,8 +60,8 @@ def _because(rows: pl.DataFrame, residuals: Residuals) -> pl.DataFrame:
     named = pl.col("likely_fault").is_not_null() & ~pl.col("likely_fault").is_in([NO_FAULT])
     at = rows.select(named.fill_null(False)).to_series()
     moved = np.abs(residuals.values) >= residuals.sds
-    shown = np.where(moved, residuals.values, np.nan)[at.to_numpy()]
-    part = pl.DataFrame({f: pl.Series(shown[:, i]).fill_nan(None) for i, f in enumerate(FEATURES)})
+    shown = np.where(moved, residuals.values, np.nan)[:, at.to_numpy()]
+    part = pl.DataFrame({f: pl.Series(shown[i]).fill_nan(None) for i, f in enumerate(FEATURES)})
     texts = [
         pl.when(pl.col(f).is_not_null()).then(
             pl.format(
@@ -95,12 +95,14 @@ def _next_reading() -> pl.Expr:
 def _separating(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model: FaultModel) -> pl.Series:
     """Return what tells the likeliest answer from the runner-up: an unread feature first, else a further test."""
     judged = np.isfinite(posterior[:, 0])
-    order = np.argsort(-np.where(judged[:, None], posterior, 0.0), axis=1)
-    first, second = order[:, 0], order[:, 1]
+    p = np.where(judged[:, None], posterior, 0.0)
+    first = p.argmax(axis=1)
+    p[np.arange(len(p)), first] = -1.0
+    second = p.argmax(axis=1)
     valve = rows.select(pl.col("metering").is_in(["txv", "eev"]).fill_null(False)).to_series().to_numpy().astype(int)
     easiest = [FEATURES.index(f) for f in model.reading]
     apart = _apart(model)[:, :, :, easiest]
-    unread = ~np.isfinite(residuals.values[:, easiest])
+    unread = ~np.isfinite(residuals.values[easiest].T)
     gain = apart[valve, first, second] * unread
     best = gain.argmax(axis=1)
     texts = [*model.reading.values(), *model.separate.values(), AGAIN]
