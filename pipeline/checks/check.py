@@ -5,15 +5,18 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import TYPE_CHECKING
 
 import polars as pl
 
 from pipeline.checks.keys import find_shared_keys, number_parts
 from pipeline.checks.registry import LATEST_DATE, Check, cause, checks_for, padded, shown
-from pipeline.checks.rules import CONFLICTING_ROWS, REQUIRED_MISSING, at_line
+from pipeline.checks.rules import CONFLICTING_ROWS, REQUIRED_MISSING
 from pipeline.fields import fields_for_file, registry
 from pipeline.findings import FINDING_SCHEMA, empty_findings
+
+if TYPE_CHECKING:
+    from pipeline.ingest.parse import Parsed
 
 SUSPECT_SCHEMA: dict[str, type[pl.DataType]] = {
     "visit_id": pl.String,
@@ -23,19 +26,6 @@ SUSPECT_SCHEMA: dict[str, type[pl.DataType]] = {
     "message": pl.String,
 }
 """One row per reading that is possible but not believable, and reason; stored as core.suspects."""
-
-
-class ParsedRows(Protocol):
-    """What ``check`` needs of ``pipeline.ingest.parse.Parsed``."""
-
-    @property
-    def table(self) -> str: ...
-    @property
-    def frame(self) -> pl.DataFrame: ...
-    @property
-    def findings(self) -> pl.DataFrame: ...
-    @property
-    def columns(self) -> tuple[str, ...]: ...
 
 
 @dataclass(frozen=True)
@@ -95,11 +85,10 @@ class Account:
 
 
 def check(
-    parsed: ParsedRows,
+    parsed: Parsed,
     *,
     as_of: dt.date | None,
     today: dt.date,
-    headers: Mapping[str, str] | None = None,
     stored_parts: pl.DataFrame | None = None,
 ) -> Checked:
     """Return the rows to be stored, with values that fail emptied and rows that fail taken out.
@@ -110,8 +99,6 @@ def check(
         Typed rows of one file: mapped fields, source_file, source_line, rejected_fields (List[String]).
     as_of, today
         A visit dated after the later of the two is refused.
-    headers
-        Header of each field as the shop typed it, for the messages.
     stored_parts
         For rows of parts that come back corrected; see ``number_parts``.
 
@@ -125,7 +112,7 @@ def check(
     AssertionError
         If a row would be lost or counted twice: a fault of this program.
     """
-    table, heads = parsed.table, headers or {}
+    table, heads = parsed.table, parsed.headers
     checks = [c for c in checks_for(table) if set(c.blames) <= set(parsed.frame.columns)]
     rows = parsed.frame.sort("source_line", maintain_order=True).with_row_index("_row")
     rows = rows.with_columns(pl.lit(max(today, as_of or today)).alias(LATEST_DATE))
@@ -187,7 +174,7 @@ def _missing(rows: pl.DataFrame, table: str, known: pl.DataFrame, headers: Mappi
         header = headers.get(name, fields[name].label)
         rule, text = (
             REQUIRED_MISSING,
-            pl.concat_str(at_line(), pl.lit(f', column "{header}": {REQUIRED_MISSING.message}')),
+            pl.lit(f'column "{header}": {REQUIRED_MISSING.message}'),
         )
         parts.append(_findings(hit, "row", name, header, pl.lit(""), rule.slug, text, rule.advice))
     return pl.concat([empty_findings(), *parts])
@@ -202,7 +189,7 @@ def _hits(rows: pl.DataFrame, flags: pl.DataFrame, rule: Check, headers: Mapping
     parts = []
     for name in rule.blames:
         header = headers.get(name, fields[name].label)
-        text = pl.concat_str(at_line(), pl.lit(f', column "{header}": '), cause(rule))
+        text = pl.concat_str(pl.lit(f'column "{header}": '), cause(rule))
         parts.append(_findings(hit, scope, name, header, shown(name), rule.slug, text, rule.advice))
     return pl.concat(parts)
 

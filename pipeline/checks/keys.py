@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import polars as pl
 
-from pipeline.checks.rules import CONFLICTING_ROWS, at_line
+from pipeline.checks.rules import CONFLICTING_ROWS
 from pipeline.fields import fields_for_file, registry
 
 ROW_N = "row_n"
@@ -134,4 +134,4 @@ def _conflict_message(table: str, key: Sequence[str], said: Sequence[str], heade
     labels = " and ".join(fields[name].label for name in key if name in fields)
     before, rest = text.replace("{key}", labels).split("{place}")
     middle, after = rest.split("{differing}")
-    return pl.concat_str(at_line(), pl.lit(": " + before), place, pl.lit(middle), differing, pl.lit(after))
+    return pl.concat_str(pl.lit(before), place, pl.lit(middle), differing, pl.lit(after))

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from pipeline.checks.formulas import guard, unguard
+from pipeline.findings import FINDING_SCHEMA
 
 if TYPE_CHECKING:
     from pipeline.ingest.read import RawTable
@@ -50,6 +51,25 @@ class Resolving:
 
     pieces: tuple[RawTable, ...]
     places: pl.DataFrame
+
+
+def malformed_findings(raw: RawTable) -> pl.DataFrame:
+    """Return one finding per record of ``raw`` that is no row at all; its value is the raw line.
+
+    The reader's message begins with the place, which a finding carries in columns of its own.
+    """
+    place = pl.format("{} line {}: ", pl.lit(raw.name), "source_line")
+    return raw.malformed.select(
+        pl.lit(raw.name).alias("source_file"),
+        "source_line",
+        pl.lit("row").alias("scope"),
+        pl.lit(None, pl.String).alias("field"),
+        pl.lit(None, pl.String).alias("header"),
+        pl.col("raw").alias("value"),
+        "rule",
+        pl.col("message").str.strip_prefix(place).alias("message"),
+        "advice",
+    ).cast(FINDING_SCHEMA)  # type: ignore[arg-type]
 
 
 def rejected_records(raw: RawTable, findings: pl.DataFrame) -> pl.DataFrame:

@@ -85,8 +85,3 @@ def looks_swapped(herm_uf: pl.Expr, fan_uf: pl.Expr, herm_rated_uf: pl.Expr, fan
 
 def _within(reading: pl.Expr, rating: pl.Expr, pct: float) -> pl.Expr:
     return (reading - rating).abs() <= rating * pct / 100
-
-
-def at_line() -> pl.Expr:
-    """Return the place of a row as a message begins with it."""
-    return pl.format("{} line {}", "source_file", "source_line")

@@ -23,6 +23,7 @@ class Rows:
     frame: pl.DataFrame
     columns: tuple[str, ...]
     findings: pl.DataFrame = field(default_factory=empty_findings)
+    headers: Mapping[str, str] = field(default_factory=dict)
 
 
 def typed(rows: Sequence[Mapping[str, object]], table: str = "visits") -> pl.DataFrame:

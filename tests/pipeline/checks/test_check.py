@@ -56,7 +56,7 @@ def test_wet_bulb_three_over_empties_both() -> None:
     ]
     assert got.suspects.is_empty()
     assert got.findings["message"][1] == (
-        'jobs.csv line 2, column "return air": return wet bulb 73 degF is more than 2 degF over the dry bulb 70 degF; '
+        'column "return air": return wet bulb 73 degF is more than 2 degF over the dry bulb 70 degF; '
         "both values were left empty"
     )
 
@@ -147,10 +147,10 @@ def test_contradicting_rows_are_all_refused_and_name_each_other() -> None:
 def test_conflict_names_the_headers_as_typed_but_no_value() -> None:
     """Two columns differ: both headers are named, the customer is not."""
     rows = parsed([visit(1, notes="dog bites", outdoor_db_f=95.0), visit(1, notes="gate code", outdoor_db_f=90.0)])
-    got = check(rows, as_of=None, today=TODAY, headers={"notes": "Remarks", "outdoor_db_f": "OAT"})
+    got = run(replace(rows, headers={"notes": "Remarks", "outdoor_db_f": "OAT"}))
     message = got.findings["message"][0]
     says = 'line 3 has the same visit and unit but another "Remarks", "OAT"; none of them was stored'
-    assert message == f"jobs.csv line 2: {says}"
+    assert message == says
     assert got.findings["field"].to_list() == [None, None]
 
 

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from pipeline.checks.rejects import (
     BYTE_ORDER_MARK,
     EXTRA,
+    malformed_findings,
     recognise,
     rejected_records,
     render_records,
@@ -110,6 +111,20 @@ def test_wrong_width_carries_the_raw_line() -> None:
     found = findings(finding(2, scope="row", field=None, header=None, value=None, rule="too-many-cells"))
     row = lines(render_rejected(raw, found))[1]
     assert row == ["", "", "", "jobs.csv", "2", "", "T1,U1,95,,x", "too-many-cells", "Correct it."]
+
+
+def test_malformed_records_become_findings() -> None:
+    """The place stands in its own columns, not in the message again."""
+    broken = pl.DataFrame(
+        [[7, "too-many-cells", "jobs.csv line 7: 4 cells where the header has 3", "Quote it.", "T1,U1,95,x"]],
+        schema=MALFORMED_SCHEMA,
+        orient="row",
+    )
+    got = malformed_findings(RawTable(**{**vars(raw_table([])), "malformed": broken}))
+    assert got.row(0) == (
+        *("jobs.csv", 7, "row", None, None, "T1,U1,95,x", "too-many-cells"),
+        *("4 cells where the header has 3", "Quote it."),
+    )
 
 
 def test_nothing_refused_is_no_file() -> None:
