@@ -1,7 +1,7 @@
 """The Great Expectations gate on the staged rows of a run, one table at a time.
 
-One registry of rules, two executions: polars decides row by row, and this suite, made from the same registry, says of the
-whole batch that nothing slipped through. A batch that fails is not loaded; that is a fault of this program.
+One registry of rules, two executions: polars decides row by row, and this suite, made from the same registry, says of
+the whole batch that nothing slipped through. A batch that fails is not loaded; that is a fault of this program.
 """
 
 from __future__ import annotations
@@ -50,8 +50,8 @@ class GateResult:
             row = failed.row(0, named=True)
             what = f"{row['expectation']} on {row['column'] or 'the rows'}"
             raise PipelineError(
-                f"{file}: the staged rows fail the check {what} ({row['unexpected_count']} rows), which the row rules should "
-                "have caught; nothing of this run was stored",
+                f"{file}: the staged rows fail the check {what} ({row['unexpected_count']} rows), which the row "
+                "rules should have caught; nothing of this run was stored",
                 slug="gate",
             )
 
@@ -144,7 +144,8 @@ def gate(
 
     Notes
     -----
-    The library needs some 8 ms of its own per expectation, whatever the rows: hence once per table and run, not per file.
+    The library needs some 8 ms of its own per expectation, whatever the rows: hence once per table and run, not once
+    per file.
     """
     library = _library()
     rules = rules_for(table, columns, latest)

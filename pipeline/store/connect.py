@@ -163,6 +163,6 @@ def _full(path: Path) -> StoreError:
 
 def _unwritable(path: Path) -> StoreError:
     return StoreError(
-        f"The shop folder {path.parent.name or '.'} cannot be written: allow writing there or choose another with --shop",
+        f"The shop folder {path.parent.name} cannot be written: allow writing there or choose another with --shop",
         slug="store-unwritable",
     )

@@ -90,7 +90,8 @@ def bring_back(path: Path, name: str, now: dt.datetime) -> None:
             waiting.replace(path)
         except OSError as error:
             raise StoreError(
-                f"The kept copy {name} could not be brought back ({error.strerror or type(error).__name__}): the store is as it was",
+                f"The kept copy {name} could not be brought back ({error.strerror or type(error).__name__}); "
+                "the store is as it was",
                 slug="restore-failed",
             ) from error
 
@@ -106,7 +107,8 @@ def _copy(path: Path, now: dt.datetime) -> KeptCopy:
     except OSError as error:
         waiting.unlink(missing_ok=True)
         raise StoreError(
-            f"No copy of {path.name} could be kept ({error.strerror or type(error).__name__}): make room; nothing was changed",
+            f"No copy of {path.name} could be kept ({error.strerror or type(error).__name__}): make room; "
+            "nothing was changed",
             slug="no-copy",
         ) from error
     return KeptCopy(target.name, now, target.stat().st_size)

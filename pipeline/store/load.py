@@ -1,8 +1,9 @@
 """Clean rows of one file into staging, and from there into the store by their natural key.
 
 All of a run happens in one transaction (``begin`` … ``finish``), so that either everything of it is seen or nothing:
-every file is staged, the gate looks at the staged rows of each table, the files are merged in order, and ``settle`` puts
-units and sites together again. The steps are SQL templates whose names come from the registry; no value of a file becomes part of a statement.
+every file is staged, the gate looks at the staged rows of each table, the files are merged in order, and ``settle``
+puts units and sites together again. The steps are SQL templates whose names come from the registry; no value of a file
+becomes part of a statement.
 """
 
 from __future__ import annotations

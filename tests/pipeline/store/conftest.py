@@ -14,18 +14,18 @@ from pipeline.store.load import MergeResult
 from tests.pipeline.store.importer import Row, import_rows
 
 
-@pytest.fixture()
+@pytest.fixture
 def path(tmp_path: Path) -> Path:
     return tmp_path / "shop" / "shop.duckdb"
 
 
-@pytest.fixture()
+@pytest.fixture
 def con(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     with open_store(path, threads=1) as connection:
         yield connection
 
 
-@pytest.fixture()
+@pytest.fixture
 def run(con: duckdb.DuckDBPyConnection) -> Callable[..., list[MergeResult]]:
     """Return a function that imports (table, rows, file) triples as one finished run."""
 

@@ -175,10 +175,14 @@ def test_run_that_fails_half_way_leaves_the_old_rows(path):
         import_rows(con, "visits", [visit(herm_uf=40.0)])
         load.settle(con)
         load.finish(con)
-    with pytest.raises(KeyboardInterrupt), open_store(path, threads=1) as con:
-        load.begin(con)
-        import_rows(con, "visits", [visit(herm_uf=1.0), visit(visit_id="V2")], "b.csv")
-        raise KeyboardInterrupt
+    def interrupted() -> None:
+        with open_store(path, threads=1) as con:
+            load.begin(con)
+            import_rows(con, "visits", [visit(herm_uf=1.0), visit(visit_id="V2")], "b.csv")
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        interrupted()
     with open_store(path, read_only=True, threads=1) as con:
         assert values(con, "visits", "visit_id", "herm_uf") == [("V1", 40.0)]
         assert values(con, "imports", "import_id") == [(1,)]
