@@ -7,9 +7,11 @@ The units of the trade are in `UNITS`; any other name is looked up in pint.
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from importlib import resources
 from typing import Any
 
 import polars as pl
@@ -96,66 +98,21 @@ UNITS: Mapping[str, Unit] = {
 }
 """Slopes lead to degF, psi, uF, oz, volt, ampere, percent, minute, foot, ton (12,000 Btu/h) and cfm; factors from NIST SP 811."""
 
-SPELLINGS: Mapping[str, str] = {
-    "degF": "f|°f|ºf|degf|deg f|degrees f|degree f|fahrenheit|degrees fahrenheit|grad f|grad fahrenheit|grados f|degree_fahrenheit|℉",
-    "degC": "c|°c|ºc|degc|deg c|degrees c|celsius|centigrade|degrees celsius|grad c|grad celsius|grados c|grados celsius|grad|degree_celsius|℃",
-    "kelvin": "k|kelvin|°k|deg k",
-    "degR": "degr|°r|rankine|degree_rankine",
-    "psig": "psi|psig|psi g|psi(g)|lb/in2|lbs/in2|lbf/in2|pounds per square inch|pound_force_per_square_inch|#|pounds|lb|lbs",
-    "psia": "psia|psi a|psi(a)|psi abs|psi absolute|psiabs",
-    "kPa": "kpa|kpag|kpa g|kpa(g)|kilopascal|kilopascals",
-    "kPa absolute": "kpaa|kpa a|kpa(a)|kpa abs|kpa absolute|kpa abs.",
-    "MPa": "mpa|mpag|mpa(g)|megapascal",
-    "MPa absolute": "mpaa|mpa a|mpa(a)|mpa abs|mpa absolute",
-    "Pa": "pa|pascal|pascals",
-    "hPa": "hpa|mbar|millibar|hectopascal",
-    "bar": "bar|barg|bar g|bar(g)|bars",
-    "bar absolute": "bara|bar a|bar(a)|bar abs|bar absolute|bar abs.",
-    "kgf/cm2": "kgf/cm2|kg/cm2|kgf/cm²|kg/cm²|kp/cm2|at|technical_atmosphere",
-    "inHg": "inhg|in hg|in. hg|inches of mercury|inch_hg|\"hg",
-    "mmHg": "mmhg|mm hg|torr",
-    "inH2O": "inh2o|in h2o|in. h2o|inwc|in wc|in. wc|in w.c.|in. w.c.|in wg|inwg|in. wg|iwc|iwg|\"wc|\"w.c.|\" wc|\" w.c.|wc|w.c.|in of water"
-    "|inches of water|inches wc|inches w.c.|inch_h2o|in_h2o|in_wc|in|inches|\"|″wc|pulg h2o|pulgadas de agua|zoll ws",
-    "mmH2O": "mmh2o|mm h2o|mm wc|mmwc|mmws|mm ws|mmca|mm ca",
-    "uF": "uf|µf|μf|mfd|mf|mfds|ufd|µfd|microf|microfarad|microfarads|mikrofarad|microfaradios|microfaradio|mfd.",
-    "nF": "nf|nanofarad|nanofarads",
-    "pF": "pf|picofarad",
-    "F": "farad|farads|f|faradio",
-    "oz": "oz|ozs|oz.|ounce|ounces|onzas|onza|unzen|oz wt",
-    "lb": "lb|lbs|lb.|lbs.|pound|pounds|libras|libra|pfund|#",
-    "g": "g|gr|gram|grams|gramm|gramos|gramo|grm",
-    "kg": "kg|kgs|kilo|kilos|kilogram|kilograms|kilogramm|kilogramos",
-    "volt": "v|volt|volts|vac|v ac|voltios|voltio|vrms",
-    "kV": "kv|kilovolt",
-    "mV": "mv|millivolt",
-    "ampere": "a|amp|amps|ampere|amperes|amperios|amperio|aac|a ac|amps ac|arms",
-    "mA": "ma|milliamp|milliamps|milliampere",
-    "percent": "%|pct|percent|perc|percentage|prozent|por ciento|porcentaje|% rh|%rh|rh %|% rf|% hr|%hr|%rf",
-    "minute": "min|mins|min.|minute|minutes|minuten|minutos|minuto|m",
-    "second": "s|sec|secs|second|seconds|sekunden|segundos",
-    "hour": "h|hr|hrs|hour|hours|stunden|std|horas|hora",
-    "day": "d|day|days|tage|dias|días",
-    "month": "mo|mos|month|months|monate|monat|mon|meses|mes",
-    "year": "y|yr|yrs|year|years|jahre|jahr|anos|años|ano|año|a|j",
-    "foot": "ft|foot|feet|ft.|fuss|fuß|pies|pie|'|ft msl",
-    "metre": "m|meter|metre|meters|metres|metros|m ü. nn|m ü nn|müm|msnm|m msl|m nn",
-    "ton_of_refrigeration": "ton|tons|tr|t|rt|ton_of_refrigeration|tons of refrigeration|toneladas|tonelada|tonnen|ton r",
-    "kW": "kw|kilowatt|kilowatts|kilovatios",
-    "Btu/h": "btu/h|btuh|btu|btus|btu/hr|btu hr|btu_per_hour",
-    "kBtu/h": "kbtu|kbtu/h|kbtuh|mbh|mbtuh",
-    "cfm": "cfm|ft3/min|ft³/min|cu ft/min|cubic feet per minute|scfm",
-    "m3/h": "m3/h|m³/h|cmh|m3h|m³h|cbm/h",
-    "m3/min": "m3/min|m³/min",
-    "m3/s": "m3/s|m³/s",
-    "L/s": "l/s|lps|l/sec|liter/s",
-    "degree": "°|deg|degree|degrees",
-    "currency": "$|usd|us$|eur|€|mxn|dollar|dollars|euro|euros|pesos|gbp|£|cad|aud|chf",
-    "count": "pcs|pc|ea|each|stk|stück|pzas|pza|uds|ud|count|piece|pieces|x",
+PINT_BASE: Mapping[str, str] = {
+    "temperature": "degF",
+    "pressure": "psi",
+    "capacitance": "microfarad",
+    "mass": "ounce",
+    "voltage": "volt",
+    "current": "ampere",
+    "share": "percent",
+    "time": "minute",
+    "length": "foot",
+    "power": "ton_of_refrigeration",
+    "flow": "foot**3/minute",
+    "angle": "degree",
 }
-"""Plain spellings of each unit, English, German and Spanish; compared folded to lower case and single spaces.
-
-A spelling may stand for two units of different dimensions (``f``, ``lb``, ``m``): the field decides.
-"""
+"""Base unit of each dimension by pint's name."""
 
 
 @dataclass(frozen=True)
@@ -173,9 +130,10 @@ class UnknownUnit(ValueError):  # noqa: N818 - it names the state, as the messag
 
 @cache
 def _spelled() -> Mapping[str, tuple[str, ...]]:
+    spelled = tomllib.loads(resources.files("pipeline").joinpath("unit_spellings.toml").read_text("utf-8"))
     found: dict[str, list[str]] = {}
-    for unit, spellings in SPELLINGS.items():
-        for spelling in [unit.casefold(), *spellings.split("|")]:
+    for unit, spellings in spelled.items():
+        for spelling in [unit.casefold(), *(text.casefold() for text in spellings)]:
             found.setdefault(spelling, [])
             if unit not in found[spelling]:
                 found[spelling].append(unit)
@@ -271,14 +229,12 @@ def atmosphere_psia(altitude_ft: float | pl.Expr) -> Any:
 def _from_pint(unit: str, dimension: str) -> Unit | None:
     import pint
 
-    base = {"temperature": "degF", "pressure": "psi", "capacitance": "microfarad", "mass": "ounce", "voltage": "volt", "current": "ampere"}
-    base |= {"share": "percent", "time": "minute", "length": "foot", "power": "ton_of_refrigeration", "flow": "foot**3/minute", "angle": "degree"}
-    if dimension not in base or not re.search(r"[A-Za-z]", unit) or len(unit) > 60:
+    if dimension not in PINT_BASE or not re.search(r"[A-Za-z]", unit) or len(unit) > 60:
         return None
     units = _pint_registry()
     try:
-        zero = units.Quantity(0.0, unit).to(base[dimension]).magnitude
-        one = units.Quantity(1.0, unit).to(base[dimension]).magnitude
+        zero = units.Quantity(0.0, unit).to(PINT_BASE[dimension]).magnitude
+        one = units.Quantity(1.0, unit).to(PINT_BASE[dimension]).magnitude
     except (pint.errors.PintError, AttributeError, ValueError, TypeError, AssertionError, OverflowError, SyntaxError):
         return None
     return Unit(dimension, float(one - zero), float(zero))

@@ -1,0 +1,124 @@
+"""Word values: what the shop wrote to the words of the contract."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterable, Mapping
+from functools import cache, lru_cache
+from importlib import resources
+from typing import Any
+
+from rapidfuzz import fuzz, process
+
+from pipeline.fields import Field
+
+NEAR = 60.0
+"""rapidfuzz ratio from which a word is shown as a near miss; it is never taken for the word."""
+
+SEPARATORS = re.compile(r"\s*[;,|/\n]\s*")
+
+
+@cache
+def _spec() -> Mapping[str, Any]:
+    return tomllib.loads(resources.files("pipeline.ingest").joinpath("value_words.toml").read_text("utf-8"))
+
+
+@lru_cache(maxsize=65536)
+def fold_words(text: str) -> str:
+    """Return the text in lower case, without accents, with single spaces for all punctuation."""
+    plain = unicodedata.normalize("NFKD", text.replace("µ", "u")).casefold()
+    plain = "".join(c for c in plain if not unicodedata.combining(c))
+    return " ".join(re.findall(r"[^\W_]+|[✓✔]", plain))
+
+
+@cache
+def spellings(field: Field) -> Mapping[str, str]:
+    """Return every folded spelling of the field's words with the word it stands for."""
+    sets = [_spec()["fields"].get(field.name, "")]
+    if field.name in ("part", "item"):
+        sets.append("part_only")
+    found: dict[str, str] = {}
+    for name in sets:
+        for word, texts in _spec()["words"].get(name, {}).items():
+            if not field.allowed or word in field.allowed:
+                for text in texts.split(";"):
+                    found[fold_words(text)] = word
+    for word in field.allowed:
+        found[fold_words(word)] = word
+    return found
+
+
+@cache
+def _joined(field: Field) -> Mapping[str, str]:
+    return {text.replace(" ", ""): word for text, word in spellings(field).items()}
+
+
+def word_for(text: str, field: Field) -> str | None:
+    """Return the field's word that ``text`` is a known spelling of, None if it is none."""
+    folded = fold_words(text)
+    return spellings(field).get(folded) or _joined(field).get(folded.replace(" ", "")) or None
+
+
+def words_for(text: str, field: Field, own: Mapping[str, str]) -> tuple[str | None, tuple[str, ...]]:
+    """Return the words of a list joined by ``; `` (None if none is known), and the parts of it that are unknown."""
+    known: list[str] = []
+    strange: list[str] = []
+    for piece in [text] if _word(text, field, own) else SEPARATORS.split(text.strip()):
+        word = _word(piece, field, own)
+        if word:
+            known.append(word)
+        elif piece and not is_blank(piece):
+            strange.append(piece)
+    return "; ".join(dict.fromkeys(known)) or None, tuple(strange)
+
+
+def _word(text: str, field: Field, own: Mapping[str, str]) -> str | None:
+    return own_words(own).get(fold_words(text)) or word_for(text, field)
+
+
+def own_words(own: Mapping[str, str]) -> Mapping[str, str]:
+    """Return the shop's own words folded."""
+    return {fold_words(theirs): ours for theirs, ours in own.items()}
+
+
+def near_words(text: str, field: Field) -> tuple[str, ...]:
+    """Return up to three words of the field whose spellings are near ``text``, nearest first."""
+    folded = fold_words(text)
+    near = process.extract(folded, list(spellings(field)), scorer=fuzz.WRatio, score_cutoff=NEAR, limit=12)
+    return tuple(dict.fromkeys(spellings(field)[hit] for hit, _, _ in near))[:3]
+
+
+@cache
+def blanks(kind: str) -> frozenset[str]:
+    """Return what stands for an empty cell in a field of this kind, in lower case."""
+    anywhere = _texts(_spec()["blank"]["anywhere"])
+    return anywhere if kind == "text" else anywhere | _texts(_spec()["blank"]["not_in_text"])
+
+
+def is_blank(text: str, kind: str = "word") -> bool:
+    """Return whether the cell says that nothing was written."""
+    return text.strip().casefold() in blanks(kind)
+
+
+@cache
+def number_words(name: str) -> frozenset[str]:
+    """Return the words that stand for a number: ``open`` (a reading of 0) or ``none`` (no such section)."""
+    return _texts(_spec()["numbers"][name])
+
+
+def _texts(joined: str) -> frozenset[str]:
+    return frozenset(text.strip() for text in joined.split(";"))
+
+
+def wrong_words(fields: Iterable[Field]) -> list[str]:
+    """Return the words of ``value_words.toml`` that no field allows: a spelling mistake there."""
+    used = {name for name in _spec()["fields"].values()} | {"part_only"}
+    allowed = {word for field in fields for word in field.allowed}
+    return [
+        f"{name}.{word}"
+        for name, words in _spec()["words"].items()
+        for word in words
+        if name != "refrigerant" and (name not in used or word not in allowed)
+    ]
