@@ -11,12 +11,14 @@ import polars as pl
 
 from pipeline.checks.keys import find_shared_keys, number_parts
 from pipeline.checks.registry import LATEST_DATE, Check, cause, checks_for, padded, shown
+from pipeline.checks.rejects import as_written
 from pipeline.checks.rules import CONFLICTING_ROWS, REQUIRED_MISSING
 from pipeline.fields import fields_for_file, registry
 from pipeline.findings import FINDING_SCHEMA, empty_findings
 
 if TYPE_CHECKING:
     from pipeline.ingest.parse import Parsed
+    from pipeline.ingest.read import RawTable
 
 SUSPECT_SCHEMA: dict[str, type[pl.DataType]] = {
     "visit_id": pl.String,
@@ -89,6 +91,7 @@ def check(
     *,
     as_of: dt.date | None,
     today: dt.date,
+    raw: RawTable | None = None,
     stored_parts: pl.DataFrame | None = None,
 ) -> Checked:
     """Return the rows to be stored, with values that fail emptied and rows that fail taken out.
@@ -99,6 +102,8 @@ def check(
         Typed rows of one file: mapped fields, source_file, source_line, rejected_fields (List[String]).
     as_of, today
         A visit dated after the later of the two is refused.
+    raw
+        The file as read, so that findings carry each value as the shop typed it.
     stored_parts
         For rows of parts that come back corrected; see ``number_parts``.
 
@@ -144,12 +149,13 @@ def check(
         counts = f"{kept.height} kept, {repeats.height} repeated, {rejected.height} rejected"
         raise AssertionError(f"{counts} of {parsed.frame.height} rows")
 
+    findings = _whole_rows(pl.concat([parsed.findings, *found]), rows.join(rejected, on="_row", how="semi"))
     extra = [name for name in ("row_n",) if name in kept.columns]
     return Checked(
         table=table,
         columns=parsed.columns,
         frame=kept.select(*parsed.frame.columns, *extra),
-        findings=_whole_rows(pl.concat([parsed.findings, *found]), rows.join(rejected, on="_row", how="semi")),
+        findings=findings if raw is None else as_written(findings, raw),
         repeated=left.join(repeats, on="_row", how="semi", maintain_order="left").select("source_file", "source_line"),
         suspects=_suspects(kept, flags, [c for c in checks if c.severity == "suspect"]),
         rows_rejected=rejected.height,

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from pipeline.checks.formulas import guard, unguard
+from pipeline.checks.rules import CONFLICTING_ROWS
 from pipeline.findings import FINDING_SCHEMA
 
 if TYPE_CHECKING:
@@ -70,6 +71,24 @@ def malformed_findings(raw: RawTable) -> pl.DataFrame:
         pl.col("message").str.strip_prefix(place).alias("message"),
         "advice",
     ).cast(FINDING_SCHEMA)  # type: ignore[arg-type]
+
+
+def as_written(findings: pl.DataFrame, raw: RawTable) -> pl.DataFrame:
+    """Return the findings with each cell's value as the shop typed it, where a check saw it converted."""
+    cell = pl.col("field").is_not_null() & pl.col("header").is_in(list(raw.header))
+    told = findings.with_row_index("_n").filter(cell & (pl.col("source_file") == raw.name))
+    told = told.filter(pl.col("rule") != CONFLICTING_ROWS.slug)
+    lines = raw.cells.unique("source_line", keep="first")
+    texts = [
+        told.filter(header=header)
+        .join(lines, on="source_line", how="inner")
+        .select("_n", pl.col(f"c{raw.header.index(header)}").fill_null("").alias("_text"))
+        for header in told["header"].unique(maintain_order=True)
+    ]
+    if not texts:
+        return findings
+    typed = findings.with_row_index("_n").join(pl.concat(texts), on="_n", how="left", maintain_order="left")
+    return typed.with_columns(pl.coalesce("_text", "value").alias("value")).select(findings.columns)
 
 
 def rejected_records(raw: RawTable, findings: pl.DataFrame) -> pl.DataFrame:
@@ -140,13 +159,15 @@ def place_of(frame: pl.DataFrame) -> list[str]:
 
 
 def reasons(findings: pl.DataFrame, place: Sequence[str]) -> pl.DataFrame:
-    """Return one row per place: column, value, rule and advice of its findings, each joined in one fixed order."""
+    """Return one row per place: column, value, rule and advice of its findings, each joined in one fixed order,
+    the same advice once."""
     ordered = findings.sort(*place, "rule", "field", "value", nulls_last=True)
     joined = [
         pl.col(name).fill_null("").str.join("; ").alias(alias)
-        for name, alias in (("header", "column"), ("value", "value"), ("rule", "rule"), ("advice", "advice"))
+        for name, alias in (("header", "column"), ("value", "value"), ("rule", "rule"))
     ]
-    return ordered.group_by(place, maintain_order=True).agg(joined)
+    advice = pl.col("advice").fill_null("").unique(maintain_order=True).str.join("; ")
+    return ordered.group_by(place, maintain_order=True).agg(*joined, advice)
 
 
 def render_rejected(raw: RawTable, findings: pl.DataFrame) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 from pathlib import Path
 
@@ -11,9 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.checks.check import Checked, check
 from pipeline.checks.rejects import (
     BYTE_ORDER_MARK,
     EXTRA,
+    as_written,
     malformed_findings,
     recognise,
     rejected_records,
@@ -22,6 +25,8 @@ from pipeline.checks.rejects import (
     with_record_digest,
 )
 from pipeline.findings import FINDING_SCHEMA
+from pipeline.ingest.mapping import map_table
+from pipeline.ingest.parse import parse
 from pipeline.ingest.read import MALFORMED_SCHEMA, SKIPPED_SCHEMA, RawTable, read_table
 
 HEADER = ("Ticket", "Unit", "OAT")
@@ -92,6 +97,25 @@ def test_several_reasons_make_one_record() -> None:
     )
     row = lines(render_rejected(raw, both))[1]
     assert row[5:] == ["OAT; Unit", "abc; ", "not-a-number; required-missing", "Correct it.; Add."]
+
+
+def test_the_same_advice_is_given_once() -> None:
+    """Two values of one row that contradict each other need one correction."""
+    raw = raw_table([["T1", "80", "abc"]])
+    row = lines(render_rejected(raw, findings(finding(2), finding(2, field="return_wb_f", header="Unit"))))[1]
+    assert (row[5], row[8]) == ("OAT; Unit", "Correct it.")
+
+
+def test_values_are_shown_as_typed() -> None:
+    """A check sees 59 degF where the shop typed 15 degC; a key and a derived field have no cell of their own."""
+    raw = raw_table([["T1", "U1", "15 "]])
+    three = findings(
+        finding(2, value="59"),
+        finding(2, value="T1 / U1", rule="conflicting-rows"),
+        finding(2, value="x", field="site_id", header="site"),
+    )
+    assert as_written(three, raw)["value"].to_list() == ["15 ", "T1 / U1", "x"]
+    assert as_written(three.clear(), raw).is_empty()
 
 
 def test_text_is_the_same_whatever_the_order_of_the_findings() -> None:
@@ -221,6 +245,57 @@ def test_spreadsheet_added_empty_columns(tmp_path: Path) -> None:
     got = recognise(back(wider, tmp_path))
     assert got is not None
     assert got.pieces[0].cells.columns == ["c0", "c1", "c2", "source_line"]
+
+
+def stages(raw: RawTable) -> Checked:
+    """Return a file after mapping, parsing and checks."""
+    return check(parse(raw, map_table(raw)), as_of=None, today=dt.date(2025, 3, 1), raw=raw)
+
+
+def test_correct_and_import_again(tmp_path: Path) -> None:
+    """The owner's loop, through the real stages: a bad date, a bad pair of air readings, two records of one key.
+
+    The file is corrected in a spreadsheet that saves it as Windows-1252 with semicolons, under another name.
+    """
+    (tmp_path / "jobs.csv").write_text(
+        "Ticket;Unit ID;Visit date;Return DB (°C);Return WB (°C);Notes\n"
+        "T1;U1;2024-05-01;24;17;ok\n"
+        "T2;U1;2024-13-01;24;17;=notes\n"
+        "T3;U2;2024-05-03;15;25;\n"
+        "T4;U3;2024-05-04;23;17;\n"
+        "T4;U3;2024-05-04;23;18;\n",
+        encoding="utf-8",
+    )
+    raw = read_table(tmp_path / "jobs.csv", "jobs.csv")
+    first = stages(raw)
+    assert first.frame["visit_id"].to_list() == ["T1", "T3"]
+    assert first.findings.select("source_line", "scope", "header", "value").rows() == [
+        (3, "row", "Visit date", "2024-13-01"),
+        (4, "value", "Return WB (°C)", "25"),
+        (4, "value", "Return DB (°C)", "15"),
+        (5, "row", "Return WB (°C)", "T4 / U3"),
+        (6, "row", "Return WB (°C)", "T4 / U3"),
+    ]
+    records = lines(render_rejected(raw, first.findings))
+    assert [record[0] for record in records[1:]] == ["T2", "T3", "T4", "T4"]
+    uncorrected = recognise(raw_table(records[1:], tuple(records[0])))
+    assert uncorrected is not None
+    again = stages(uncorrected.pieces[0])
+    assert again.findings.select("source_line", "rule").equals(first.findings.select("source_line", "rule"))
+
+    records[1][2], records[2][3:5] = "2024-12-01", ["25", "15"]
+    del records[4]
+    text = "".join(";".join(f'"{cell}"' for cell in record) + "\r\n" for record in records)
+    (tmp_path / "put right.csv").write_bytes(text.encode("cp1252"))
+    resolving = recognise(read_table(tmp_path / "put right.csv", "put right.csv"))
+    assert resolving is not None
+    second = stages(resolving.pieces[0])
+    assert second.findings.is_empty()
+    assert second.frame.select("visit_id", "source_file", "source_line", "return_db_f", "notes").rows() == [
+        ("T2", "jobs.csv", 3, pytest.approx(75.2), "=notes"),
+        ("T3", "jobs.csv", 4, pytest.approx(77.0), None),
+        ("T4", "jobs.csv", 5, pytest.approx(73.4), None),
+    ]
 
 
 CELL = st.text(alphabet="'=+-@aé,;\"\n 5.", max_size=5)
