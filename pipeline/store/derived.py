@@ -52,7 +52,7 @@ def _insert(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame, col
 
 
 def _fit(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> list[str]:
-    """Add the columns of ``frame`` that the table lacks and return the frame's column names."""
+    """Add the columns of ``frame`` that the table lacks and return those to insert; one of nulls alone has no type."""
     present = {
         row[0]
         for row in con.execute(
@@ -61,10 +61,10 @@ def _fit(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> lis
     }
     if not present:
         raise ValueError(f"there is no table core.{table}: declare it in sql/schema")
-    lacking = [name for name in frame.columns if name not in present]
+    lacking = [name for name, kind in frame.schema.items() if name not in present and kind != pl.Null]
     if lacking:
         with registered(con, "coming", frame.select(lacking).clear()):
             types = con.execute("select column_name, column_type from (describe select * from coming)").fetchall()
         for name, kind in types:
             con.execute(sql.render("load/add_column.sql.j2", schema="core", table=table, column=Column(name, kind)))
-    return frame.columns
+    return [name for name in frame.columns if name in present or name in lacking]

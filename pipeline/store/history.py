@@ -50,7 +50,8 @@ def visits_of(
     fields = {name: every[name] for name in columns or every}
     told = {row[0] for row in con.execute(sql.statement("load/history_measures.sql")).fetchall()}
     measures = [name for name, field in fields.items() if name in told and field.is_numeric]
-    return _read(con, "visits", unit_ids, as_of, columns=list(fields), measures=measures)
+    read = list(dict.fromkeys(["unit_id", "visit_date", "visit_id", *fields]))
+    return _read(con, "visits", unit_ids, as_of, columns=list(fields), read=read, measures=measures)
 
 
 def parts_of(con: duckdb.DuckDBPyConnection, unit_ids: pl.Series | None, as_of: dt.date) -> pl.DataFrame:

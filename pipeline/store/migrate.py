@@ -126,15 +126,18 @@ REBUILT = ("units", "sites")
 
 
 def _make_views(con: duckdb.DuckDBPyConnection) -> None:
-    """Make every view again if the text of any has changed since they were made."""
+    """Make every view again if the text of any has changed since they were made; the user's own views stay."""
     texts = _view_texts()
     digest = hashlib.sha256("\0".join(f"{name}\0{text}" for name, text in sorted(texts.items())).encode()).hexdigest()
     if one(con, "select count(*) from core.marts where digest = ?", [digest]):
         return
+    for (name,) in con.execute("select view_name from core.marts").fetchall():
+        if name not in texts:
+            con.execute(sql.render("load/drop_view.sql.j2", view=name))
+    con.execute("delete from core.marts")
     for name in in_order(texts):
         con.execute(texts[name])
-    con.execute("delete from core.marts")
-    con.execute("insert into core.marts values (?)", [digest])
+        con.execute("insert into core.marts values (?, ?)", [name, digest])
 
 
 def _view_texts() -> dict[str, str]:

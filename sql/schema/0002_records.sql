@@ -92,6 +92,7 @@ create table core.settings (
 );
 
 create table core.marts (
-    -- which text the views were made from; one row
+    -- the views this program made, and a digest of all their texts; key view_name
+    view_name varchar not null,
     digest varchar not null
 );

@@ -18,7 +18,7 @@ Row = dict[str, Any]
 
 
 def frame_of(table: str, rows: list[Row], file: str = "a.csv") -> pl.DataFrame:
-    """Return ``rows`` as check hands them on; ``_rejected`` names rejected fields, ``_file`` and ``_line`` the place."""
+    """Return ``rows`` as check hands them on; ``_rejected`` names refused fields, ``_file`` and ``_line`` the place."""
     fields = fields_for_file(table)
     names = list(dict.fromkeys(name for row in rows for name in row if not name.startswith("_")))
     schema = {name: TYPES.get(fields[name].kind, pl.String) if name in fields else pl.Int64 for name in names}

@@ -175,6 +175,7 @@ def test_run_that_fails_half_way_leaves_the_old_rows(path):
         import_rows(con, "visits", [visit(herm_uf=40.0)])
         load.settle(con)
         load.finish(con)
+
     def interrupted() -> None:
         with open_store(path, threads=1) as con:
             load.begin(con)
