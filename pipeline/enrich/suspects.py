@@ -34,7 +34,11 @@ OUTDOOR_MARGIN_F = 5.0
 AIR_MARGIN_F = 3.0
 """Two air thermometers may differ by this much [degF]. Common practice, no source."""
 
+SLIP_NEAR_PCT = 15.0
+"""Ten times (or a tenth of) the reading this near the rating is a slip of the decimal sign [%]. Engineering guess."""
+
 SWAPPED = "sections_swapped"
+SLIPPED = "decimal_slip"
 LINE_VOLTAGE = "line_voltage_used"
 
 CONTRADICTIONS: tuple[tuple[str, tuple[str, ...], pl.Expr, str], ...] = (
@@ -125,7 +129,14 @@ def capacitor_suspects(readings: pl.DataFrame, visits: pl.DataFrame, copying: pl
     polars.DataFrame
         ``SUSPECT_SCHEMA``, sorted.
     """
-    return _sorted([swapped_sections(readings), line_voltage_used(readings, visits), copied_ratings(readings, copying)])
+    return _sorted(
+        [
+            swapped_sections(readings),
+            decimal_slips(readings, visits),
+            line_voltage_used(readings, visits),
+            copied_ratings(readings, copying),
+        ]
+    )
 
 
 def swapped_sections(readings: pl.DataFrame) -> pl.DataFrame:
@@ -145,6 +156,28 @@ def swapped_sections(readings: pl.DataFrame) -> pl.DataFrame:
         "{fan_rated_uf} uF only the other way round"
     )
     return _held(both.filter(swapped), ("herm_uf", "fan_uf"), SWAPPED, _text(message))
+
+
+def decimal_slips(readings: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
+    """Return readings that fit the rating once their decimal sign is moved by one place.
+
+    A section may truly have lost nine tenths, but then it was replaced or the system did not run: a low reading on a
+    visit with a replacement, of a system that did not cool, or with run_capacitor as its cause is believed.
+    """
+    bench = readings.filter((pl.col("method") == BENCH) & ~pl.col("is_new_part") & (pl.col("rated_uf") > 0))
+    broken = visits.filter(_is(visits, "visit_type", "no_cooling") | _is(visits, "cause", "run_capacitor"))
+    failed = broken.select("visit_id", "unit_id", pl.lit(True).alias("_failed"))
+    rows = bench.join(failed, on=["visit_id", "unit_id"], how="left")
+    allowed = pl.col("rated_uf") * SLIP_NEAR_PCT / 100
+    low = (10 * pl.col("measured_uf") - pl.col("rated_uf")).abs() <= allowed
+    high = (pl.col("measured_uf") / 10 - pl.col("rated_uf")).abs() <= allowed
+    believed = pl.col("at_replacement") | pl.col("_failed").fill_null(False)
+    message = _text("{measured_uf} uF on a rating of {rated_uf} uF looks like a slip of the decimal sign")
+    return _marked(rows.filter((low & ~believed) | high), pl.format("{}_uf", "section"), SLIPPED, message)
+
+
+def _is(visits: pl.DataFrame, name: str, word: str) -> pl.Expr:
+    return (pl.col(name) == word).fill_null(False) if name in visits.columns else pl.lit(False)
 
 
 def line_voltage_used(readings: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
@@ -187,15 +220,16 @@ def _text(template: str) -> pl.Expr:
 
 
 def _held(hit: pl.DataFrame, fields: tuple[str, ...], reason: str, message: pl.Expr) -> pl.DataFrame:
-    return pl.concat(
-        hit.select(
-            "visit_id",
-            "unit_id",
-            pl.lit(field).alias("field"),
-            pl.lit(reason).alias("reason"),
-            message.alias("message"),
-        )
-        for field in fields
+    return pl.concat(_marked(hit, pl.lit(field), reason, message) for field in fields)
+
+
+def _marked(hit: pl.DataFrame, field: pl.Expr, reason: str, message: pl.Expr) -> pl.DataFrame:
+    return hit.select(
+        "visit_id",
+        "unit_id",
+        field.alias("field"),
+        pl.lit(reason).alias("reason"),
+        message.alias("message"),
     )
 
 

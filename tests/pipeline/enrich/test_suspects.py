@@ -9,9 +9,11 @@ from pipeline.checks.check import SUSPECT_SCHEMA
 from pipeline.enrich.suspects import (
     CONTRADICTIONS,
     LINE_VOLTAGE,
+    SLIPPED,
     SWAPPED,
     capacitor_suspects,
     charge_suspects,
+    decimal_slips,
     line_voltage_used,
     swapped_sections,
 )
@@ -92,7 +94,7 @@ def reading(section: str, measured: float, rated: float | None, **changes: objec
     """Return one capacitor reading with its rating in force."""
     row: dict[str, object] = {"visit_id": "V1", "unit_id": "U1", "section": section, "technician": "A"}
     row |= {"measured_uf": measured, "rated_uf": rated, "rated_source": "register", "method": "bench"}
-    return row | {"is_new_part": False} | changes
+    return row | {"is_new_part": False, "at_replacement": False} | changes
 
 
 def test_swapped_sections() -> None:
@@ -111,6 +113,36 @@ def test_weak_or_open_sections_are_not_swapped(herm: float, fan: float) -> None:
 def test_one_section_alone_is_not_swapped() -> None:
     """There is nothing to swap it with."""
     assert swapped_sections(pl.DataFrame([reading("herm", 4.8, 40.0)])).is_empty()
+
+
+def slips(measured: float, rated: float, visit_type: str = "maintenance", cause: str | None = None, **changes: object):
+    """Return what ``decimal_slips`` finds in one reading of the fan section."""
+    visits = pl.DataFrame(
+        [{"visit_id": "V1", "unit_id": "U1", "visit_type": visit_type, "cause": cause}],
+        schema_overrides={"cause": pl.String},
+    )
+    return decimal_slips(pl.DataFrame([reading("fan", measured, rated, **changes)]), visits)
+
+
+@pytest.mark.parametrize(("measured", "rated"), [(3.9, 40.0), (0.49, 5.0), (46.0, 5.0)])
+def test_decimal_slips_are_held(measured: float, rated: float) -> None:
+    """39 of 40, 4.9 of 5 and 4.6 of 5 once the sign is moved."""
+    got = slips(measured, rated)
+    assert got.select("field", "reason").rows() == [("fan_uf", SLIPPED)]
+
+
+@pytest.mark.parametrize(("measured", "rated"), [(34.6, 40.0), (3.0, 40.0), (0.0, 5.0), (25.0, 5.0), (4.6, 7.5)])
+def test_weak_open_and_other_readings_are_no_slips(measured: float, rated: float) -> None:
+    """30 of 40 would still be weak; the sign explains nothing."""
+    assert slips(measured, rated).is_empty()
+
+
+def test_low_reading_of_a_failed_section_is_believed() -> None:
+    """A section that has lost nine tenths stops the system or is replaced; ten times the rating never is one."""
+    assert slips(3.9, 40.0, "no_cooling").is_empty()
+    assert slips(3.9, 40.0, "repair", "run_capacitor").is_empty()
+    assert slips(3.9, 40.0, at_replacement=True).is_empty()
+    assert slips(46.0, 5.0, "no_cooling", "run_capacitor", at_replacement=True).height == 1
 
 
 def loaded(volts: float, measured: float, line_volts: float | None, rated: float | None = 35.0) -> pl.DataFrame:
