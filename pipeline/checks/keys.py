@@ -22,8 +22,8 @@ def number_parts(frame: pl.DataFrame, stored: pl.DataFrame | None = None) -> pl.
     frame
         Rows of one file with visit_id, part, source_file, source_line, and unit_id where the file has it.
     stored
-        Parts already stored from this same source file (visit_id, unit_id, part, row_n, source_line), given where
-        rejected rows come back corrected: a row stored before keeps its number, a new one goes on after the others.
+        Parts already stored from the source file (visit_id, unit_id, part, row_n, source_file, source_line), given
+        where rejected rows come back corrected: a row stored before keeps its number, a new one goes on after the others.
 
     Returns
     -------
@@ -34,10 +34,11 @@ def number_parts(frame: pl.DataFrame, stored: pl.DataFrame | None = None) -> pl.
     order = pl.struct("source_line", "_order")
     rows = frame.with_row_index("_order").with_columns(pl.lit(None, pl.Int64).alias("_kept"), pl.lit(0).alias("_taken"))
     if stored is not None and not stored.is_empty():
-        kept = stored.select(*key, "source_line", pl.col(ROW_N).alias("_kept_n")).unique([*key, "source_line"])
+        at = [*key, "source_file", "source_line"]
+        kept = stored.select(*at, pl.col(ROW_N).alias("_kept_n")).unique(at)
         taken = stored.group_by(key).agg(pl.col(ROW_N).max().alias("_taken_n"))
         rows = (
-            rows.join(kept, on=[*key, "source_line"], how="left", nulls_equal=True, maintain_order="left")
+            rows.join(kept, on=at, how="left", nulls_equal=True, maintain_order="left")
             .join(taken, on=key, how="left", nulls_equal=True, maintain_order="left")
             .with_columns(pl.col("_kept_n").alias("_kept"), pl.col("_taken_n").fill_null(0).alias("_taken"))
         )

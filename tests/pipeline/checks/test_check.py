@@ -192,6 +192,7 @@ def test_corrected_part_keeps_its_number_and_a_late_one_goes_last() -> None:
             "unit_id": ["U1"] * 2,
             "part": ["run_capacitor"] * 2,
             "row_n": [1, 2],
+            "source_file": ["jobs.csv"] * 2,
             "source_line": [2, 3],
         }
     )
