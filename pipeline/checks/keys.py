@@ -23,7 +23,7 @@ def number_parts(frame: pl.DataFrame, stored: pl.DataFrame | None = None) -> pl.
         Rows of one file with visit_id, part, source_file, source_line, and unit_id where the file has it.
     stored
         Parts already stored from the source file (visit_id, unit_id, part, row_n, source_file, source_line), given
-        where rejected rows come back corrected: a row stored before keeps its number, a new one goes on after the others.
+        where rejected rows come back corrected: a row stored before keeps its number, a new one goes last.
 
     Returns
     -------
