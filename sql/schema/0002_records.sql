@@ -1,4 +1,4 @@
--- records of the import: files, rejected rows and values, changed fields, runs and their checks
+-- records: what an import leaves in writing: files, rejected rows and values, changed fields, runs and their checks
 -- grain: said at each table; key: said at each table; source: pipeline.store
 create table imports (
     -- one row per imported file; key import_id
@@ -94,5 +94,22 @@ create table core.settings (
 create table core.marts (
     -- the views this program made, and a digest of all their texts; key view_name
     view_name varchar not null,
+    digest varchar not null
+);
+
+create table core.rejected_records (
+    -- one row per refused record of an import, as it was read, so that its list can be written again
+    import_id bigint not null,
+    source_file varchar not null,
+    source_line bigint not null,
+    header varchar[] not null,
+    cells varchar[],
+    "raw" varchar
+);
+
+create table core.rejected_files (
+    -- one row per list of refused records that this program wrote and that is still as it wrote it
+    source_file varchar not null,
+    "name" varchar not null,
     digest varchar not null
 );

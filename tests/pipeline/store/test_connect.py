@@ -148,7 +148,7 @@ def test_full_disk_is_told_and_changes_nothing(path):
         f"resource.setrlimit(resource.RLIMIT_FSIZE, ({size} + 2_000_000,) * 2)\n"
         f"try:\n    with open_store(pathlib.Path({str(path)!r})) as con:\n"
         "        con.begin()\n"
-        '        con.execute("insert into core.settings select md5(i::text), 'x' from range(900000) t(i)")\n'
+        '        con.execute("insert into core.settings select md5(i::text), null from range(900000) t(i)")\n'
         "        con.commit()\n"
         "except StoreError as error:\n    print(error.slug)\n"
     )
