@@ -59,8 +59,8 @@ def detect(text: str, *, delimiter: str | None = None) -> Detected:
             best = (score, candidate, widths)
     assert best is not None
     _, dialect, widths = best
-    escape = _escape(text, dialect) if dialect.quote and not dialect.escape else ""
-    if escape:
+    escape = (_escape(text, dialect) or _late_backslash(text, dialect, widths)) if not dialect.escape else ""
+    if escape and dialect.quote:
         dialect = Dialect(dialect.delimiter, dialect.quote, escape)
         _, widths = _score(_sample(text, dialect), dialect)
     return Detected(dialect, _usual(widths))
@@ -73,7 +73,7 @@ def _spreadsheet_hint(text: str) -> str | None:
 
 
 def _head(text: str) -> str:
-    return text[:16384]
+    return text[:16384].replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _candidates(head: str, delimiter: str | None) -> list[Dialect]:
@@ -95,18 +95,25 @@ def _candidates(head: str, delimiter: str | None) -> list[Dialect]:
 
 
 def _encloses(head: str, delimiter: str, quote: str) -> bool:
-    """Whether ``quote`` opens and closes cells at all."""
-    if head.count(quote) < 4:
+    """Whether ``quote`` opens and closes cells: those that need it, a good share of all, or a whole line of them."""
+    if head.count(quote) < 2:
         return False
     d, q = re.escape(delimiter), re.escape(quote)
-    pairs = re.findall(rf"(?:^|{d}){q}[^\r\n]{{0,300}}?{q}(?={d}|\r|$)", head, re.MULTILINE)
+    inside = re.findall(rf"(?:^|{d}){q}([^\n]{{0,300}}?){q}(?={d}|$)", head, re.MULTILINE)
+    spread = re.findall(rf"(?:^|{d}){q}([^{q}]{{0,300}}\n[^{q}]{{0,300}}){q}(?={d}|$)", head, re.MULTILINE)
     opens = re.findall(rf"(?:^|{d}){q}", head, re.MULTILINE)
-    return len(pairs) >= 2 and len(pairs) >= 0.6 * len(opens)
+    if len(inside) + len(spread) < max(1, 0.6 * len(opens)):
+        return False
+    if spread or len(inside) >= 0.2 * (head.count(delimiter) + head.count("\n") + 1):
+        return True
+    first = next((line for line in head.splitlines() if line.count(quote) >= 4), "")
+    whole = all(cell[:1] == cell[-1:] == quote for cell in first.split(delimiter))
+    return whole or any(delimiter in cell or quote in cell for cell in inside)
 
 
 def _sample(text: str, dialect: Dialect) -> list[Record]:
     found = list(records(text, dialect, most=SAMPLE_LINES))
-    if len(found) > 2 and found[-1].end < len(text):
+    if len(found) > 2 and text[found[-1].end :].strip("\r\n"):
         found.pop()
     return [record for record in found if not is_blank(record.cells)]
 
@@ -125,12 +132,12 @@ def _score(sample: list[Record], dialect: Dialect) -> tuple[float, Counter[int]]
     if dialect.delimiter in RARE:
         score *= RARE_WEIGHT
         usual = widths.most_common(1)[0][0]
-        if dialect.delimiter in " :" and (usual < 3 or len(sample[0].cells) != usual or types < 0.8):
-            score *= 0.05
-    if dialect.quote not in {'"', ""}:
-        score *= 0.98
-    if not dialect.quote:
-        score *= 0.97
+        if dialect.delimiter in " :":
+            # Both occur inside values; a table of two columns or with few equal records is no evidence.
+            share = widths[usual] / len(sample)
+            score *= 0.8 if usual > 2 and share >= 0.5 and types >= 0.8 else 0.05
+    if dialect.quote != '"':
+        score *= 0.999 if dialect.quote else 0.97
     return score, widths
 
 
@@ -138,11 +145,13 @@ def _looks_like_a_value(cell: str) -> float:
     value = cell.strip()
     if not value:
         return 0.7
-    padded = 0.97 if value != cell else 1.0
+    padded = 0.9 if cell[0] == " " else 1.0
     value = value[:300]
     if NUMBER.match(value) or DATE.match(value) or WORD.match(value):
         return padded
     if len(value) > 1 and value[0] == value[-1] and value[0] in "'\"`~^$%*@|/":
+        return 0.3
+    if value[0] in "'`\"":
         return 0.3
     if PROSE.match(value):
         return padded * (0.95 if "," not in value else 0.85 if re.search(r",\s|\d,\d", value) else 0.5)
@@ -154,8 +163,26 @@ def _usual(widths: Counter[int]) -> tuple[int, ...]:
     return tuple(width for width, n in widths.most_common(4) if n >= 0.1 * total) or (1,)
 
 
+def _late_backslash(text: str, dialect: Dialect, widths: Counter[int]) -> str:
+    """Return a backslash where lines beyond the sample read better with it as the escape."""
+    mark = "\\" + dialect.quote
+    if not dialect.quote or mark not in text:
+        return ""
+    lines = [m[0] for _, m in zip(range(50), re.finditer(rf"[^\r\n]*{re.escape(mark)}[^\r\n]*", text), strict=False)]
+    usual = set(_usual(widths))
+    wrong = {"": 0, "\\": 0}
+    for escape in wrong:
+        tried = Dialect(dialect.delimiter, dialect.quote, escape)
+        for line in lines:
+            record = next(records(line, tried))
+            wrong[escape] += (len(record.cells) not in usual) + (record.flaw != OK)
+    return "\\" if wrong["\\"] < wrong[""] else ""
+
+
 def _escape(text: str, dialect: Dialect) -> str:
     """Return the character that stands before every quote inside quoted cells, if there is one."""
+    if not dialect.quote:
+        return ""
     before: Counter[str] = Counter()
     inner = 0
     for match in re.finditer(f"(.){re.escape(dialect.quote)}(.)", text[:262144]):

@@ -22,8 +22,8 @@ FAR_LINES, FAR_CHARACTERS = 60, 100_000
 """Lines and characters that a quoted cell with irregular quotes inside may span before its quote is taken literally."""
 MOST_DOUBTS = 5
 """Doubtful quotes of one record for which every reading is tried."""
-MOST_SPENT = 8_000_000
-"""Characters read again for other readings before a file only gets the first one (keeps odd files under 5 s)."""
+MOST_SPENT, READING_COST = 4_000_000, 100
+"""Characters (and a fixed cost per reading) read again for other readings before a file only gets the first one (keeps odd files under 5 s)."""
 
 
 class Record(NamedTuple):
@@ -162,7 +162,7 @@ def records(
             at = after
             continue
         cells = line.split(delimiter)
-        if widths and len(cells) < widths[0] and reader.is_lone_return(at) and at + 1 < count:
+        if widths and len(cells) < widths[0] and at + 1 < count and reader.is_lone_return(at):
             joined = text[begin : lines.ends[at + 1]]
             whole = joined.split(delimiter)
             if len(whole) == widths[0] and not (quote and quote in joined):
@@ -181,18 +181,29 @@ class _Reader:
     widths: tuple[int, ...]
     lines: Lines
     spent: int = 0
+    far: tuple[int, re.Match[str] | None] = (-1, None)
+    returns_end_lines: bool | None = None
 
     def is_lone_return(self, at: int) -> bool:
+        """Whether the line ends in a carriage return where the file's lines end in line feeds."""
         end = self.lines.ends[at]
-        return self.text[end : end + 1] == "\r" and self.text[end + 1 : end + 2] != "\n"
+        if self.text[end : end + 1] != "\r" or self.text[end + 1 : end + 2] == "\n":
+            return False
+        if self.returns_end_lines is None:
+            feeds, returns = self.text.count("\n"), self.text.count("\r")
+            self.returns_end_lines = returns - self.text.count("\r\n") > 0.2 * feeds
+        return not self.returns_end_lines
 
     def best(self, at: int) -> _Reading:
         """Return the reading of the record that begins on line ``at``."""
         first = self._read(at, ())
         if not first.doubts or not self.widths or (first.flaw == OK and not first.multiline):
             return first
-        if len(first.cells) in self.widths and first.flaw != OPEN and not (first.multiline and first.flaw):
-            return first
+        if len(first.cells) in self.widths:
+            if not first.multiline and (first.flaw != OPEN or self._next_is_regular(first)):
+                return first
+            if first.flaw == OK:
+                return first
         tried = [first]
         for choice in product((0, 1, 2), repeat=min(first.doubts, MOST_DOUBTS)):
             if not any(choice) or self.spent > MOST_SPENT:
@@ -225,7 +236,18 @@ class _Reader:
         cells: list[str] = []
         flaw, doubts, multiline = OK, 0, False
         opening = dialect.opening if dialect.quote else None
+        quote, delimiter = dialect.quote, dialect.delimiter
         while True:
+            if quote:
+                # Cells up to the one that holds the next quote need no closer look.
+                mark = text.find(quote, position, line_end)
+                if mark < 0:
+                    cells.extend(text[position:line_end].split(delimiter))
+                    return self._done(at, cells, line_end, flaw, doubts, multiline)
+                split = text.rfind(delimiter, position, mark)
+                if split >= 0:
+                    cells.extend(text[position:split].split(delimiter))
+                    position = split + len(delimiter)
             opened = opening.match(text, position) if opening else None
             cell: str | None = None
             if opened is not None:
@@ -244,25 +266,25 @@ class _Reader:
                         inner = text[opened.end() : closing.start()]
                         cell, after = dialect.unescaped(inner), closing.end()
                         flaw = max(flaw, LENIENT)
-                    else:
-                        flaw = OPEN
-                else:
-                    flaw = OPEN
             if cell is None:
                 found = dialect.unquoted.match(text, position)
                 assert found is not None
                 cell, after = found[0], found.end()
+                if opened is not None:
+                    flaw = max(flaw, OPEN if cell.count(quote) % 2 else LENIENT)
                 if dialect.escape and not dialect.quote:
                     cell = dialect.unescaped(cell)
             cells.append(cell)
             if after > line_end:
                 multiline = True
                 line_end = self.lines.ends[min(bisect_right(self.lines.starts, after), len(self.lines.ends)) - 1]
-            if text.startswith(dialect.delimiter, after):
-                position = after + len(dialect.delimiter)
-                continue
-            self.spent += (after - self.lines.starts[at]) if doubts else 0
-            return _Reading(cells, after, flaw, doubts, multiline)
+            if not text.startswith(delimiter, after):
+                return self._done(at, cells, after, flaw, doubts, multiline)
+            position = after + len(delimiter)
+
+    def _done(self, at: int, cells: list[str], after: int, flaw: int, doubts: int, multiline: bool) -> _Reading:
+        self.spent += (after - self.lines.starts[at] + READING_COST) if doubts else 0
+        return _Reading(cells, after, flaw, doubts, multiline)
 
     def _closes_inside(self, inner: str) -> bool:
         """Whether a doubled quote inside a well-formed cell could as well have closed it."""
@@ -277,7 +299,11 @@ class _Reader:
             return None
         last = bisect_right(self.lines.starts, begin) - 1 + FAR_LINES
         limit = min(self.lines.ends[min(last, len(self.lines.ends) - 1)], begin + FAR_CHARACTERS)
-        return self.dialect.closing.search(self.text, line_end, limit + 1)
+        searched, found = self.far
+        if searched < 0 or line_end < searched or (found is not None and found.start() < line_end):
+            found = self.dialect.closing.search(self.text, line_end)
+            self.far = (line_end, found)
+        return found if found is not None and found.start() <= limit else None
 
 
 BLANK = " \t\r\n\x0b\x0c\x1a\x00\ufeff\u00a0"

@@ -45,9 +45,18 @@ class Sorting:
         above = [structure.filled(r.cells) for r in self.layout.above]
         self.titles = {tuple(cells) for cells in above if cells}
         self.end = len(self.layout.decoded.text)
+        words = {*structure.line_words("totals"), structure.clean(self.header[0]).casefold()}
+        self.beginnings = words | {title[0].casefold() for title in self.titles}
 
     def reason(self, cells: Sequence[str], *, may_be_units: bool) -> str | None:
-        """Return why a record is no data row, or None."""
+        """Return why a record is no data row, or None.
+
+        Only a record that begins as such lines do is looked at: blank, with a known word, or with one cell.
+        """
+        begin = structure.clean(cells[0])
+        known = begin.rstrip(" :").casefold() in self.beginnings
+        if begin and not known and not may_be_units and any(cells[1:]):
+            return None
         if is_blank(cells):
             return "blank"
         if structure.same_header(cells, self.header):
@@ -172,19 +181,17 @@ def _record_at(body: bytes, found: scan.Outline, n: int, line: int, layout: Layo
 
 
 def _may_be_skipped(sorting: Sorting, width: int) -> pl.Expr:
-    """Return which rows are worth asking ``Sorting.reason``: those that begin as a line without data does."""
+    """Return the rows that ``Sorting.reason`` looks at, as an expression."""
     begin = pl.col("c0").str.strip_chars(BLANK)
-    words = {*structure.line_words("totals"), structure.clean(sorting.header[0]).casefold()}
-    words |= {title[0].casefold() for title in sorting.titles}
-    special = begin.str.strip_chars_end(" :").str.to_lowercase().is_in(list(words))
-    alone = pl.all_horizontal([pl.col(f"c{n}") == "" for n in range(1, width)]) if width > 1 else pl.lit(False)
-    return special | (begin == "") | alone
+    known = begin.str.strip_chars_end(" :").str.to_lowercase().is_in(list(sorting.beginnings))
+    alone = pl.all_horizontal([pl.col(f"c{n}") == "" for n in range(1, width)]) if width > 1 else pl.lit(True)
+    return known | (begin == "") | alone
 
 
 def _fault(record: Record, width: int, layout: Layout, *, is_last: bool) -> tuple[str, str, str] | None:
     """Return rule, message and advice of a record that is no row."""
     place = f"{layout.name} line {record.line}"
-    count = _width(record.cells)
+    count = len(record.cells) if len(record.cells) <= width else _width(record.cells)
     if layout.decoded.damaged and any(SURROGATE.search(cell) for cell in record.cells):
         message = f"{place}: holds bytes that are not {layout.decoded.encoding}; the row was not read"
         return "bad-bytes", message, "Correct the damaged characters and import again."

@@ -23,6 +23,10 @@ FOOTER = re.compile(
 """What stands alone in the last line of a report (common practice, no source)."""
 
 
+TITLE = re.compile(r"[\w /.-]{2,40}:(?:\s|$)")
+"""A name and its value, as title blocks list them (``From: 2024-01-01``)."""
+
+
 @cache
 def line_words(kind: str) -> frozenset[str]:
     """Return the words that mark a ``units`` or ``totals`` line."""
@@ -55,16 +59,32 @@ def find_header(sample: Sequence[Record]) -> int:
     if not present:
         return 0
     usual = _usual_width([len(record.cells) for _, record, _ in present])
-    for at, (n, record, cells) in enumerate(present[:HEADER_WITHIN]):
-        if _is_sep_hint(cells):
-            continue
-        if usual <= 2 and (len(record.cells) >= usual or at == len(present) - 1):
-            return n
-        if usual > 2 and len(cells) >= max(2, 0.5 * usual) and len(record.cells) >= 0.5 * usual:
-            return n
-        if usual > 2 and _begins_a_table([r for _, r, _ in present], at):
-            return n
-    return present[0][0]
+    at = next((at for at in range(min(len(present), HEADER_WITHIN)) if _may_be_header(present, at, usual)), 0)
+    # A title block longer than its table is no title block: nothing may be left out on such thin evidence.
+    below = sum(len(record.cells) == usual for _, record, _ in present[at:])
+    return present[at if at <= below else 0][0]
+
+
+def _may_be_header(present: Sequence[tuple[int, Record, list[str]]], at: int, usual: int) -> bool:
+    _, record, cells = present[at]
+    width = len(record.cells)
+    if cells[0].lower().startswith("sep=") or (len(cells) <= 2 and TITLE.match(cells[0])):
+        return False
+    if width == usual and (usual <= 2 or len(cells) >= 0.5 * usual):
+        return True
+    if len(cells) >= max(min(2, usual), 0.5 * usual) and not _full_header_follows(
+        present[at + 1 : HEADER_WITHIN], usual
+    ):
+        return True
+    return _begins_a_table([r for _, r, _ in present], at)
+
+
+def _full_header_follows(below: Sequence[tuple[int, Record, list[str]]], usual: int) -> bool:
+    """Whether the first record of the usual width has names and no values: then what is above it is a title."""
+    for _, record, cells in below:
+        if len(record.cells) >= usual and len(cells) >= 0.5 * usual:
+            return not any(is_number_or_date(cell) for cell in cells)
+    return False
 
 
 def _is_sep_hint(cells: list[str]) -> bool:
@@ -75,8 +95,9 @@ def _usual_width(widths: list[int]) -> int:
     """Return the width of the first long table."""
     counted = Counter(width for width in widths if width > 1) or Counter(widths)
     most = max(counted.values())
-    # Two tables of about the same length: the first counts.
-    return next(w for w in widths if counted.get(w, 0) >= 0.5 * most)
+    # Of two long tables the first counts; of single records the widest.
+    long = [width for width in widths if counted.get(width, 0) >= max(2, 0.5 * most)]
+    return long[0] if long else max(counted)
 
 
 def _begins_a_table(sample: Sequence[Record], at: int) -> bool:
