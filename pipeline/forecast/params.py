@@ -38,6 +38,15 @@ class SectionParams:
 
 
 @dataclass(frozen=True)
+class DrawIn:
+    """Soft ceiling, slope and offset that log hazards go through."""
+
+    cap: float
+    slope: float
+    offset: float
+
+
+@dataclass(frozen=True)
 class UnitParams:
     """The two failure models: logs of factors (additive), coefficients (proportional), and their covariances."""
 
@@ -52,7 +61,7 @@ class UnitParams:
     load_mean: float
     load_effects: tuple[float, float]
     season_sd: float
-    starter_level: float
+    draw_in: DrawIn
     temper: tuple[float, float]
     rate_per_season: float
     unit_seasons: float
@@ -87,7 +96,9 @@ class Params:
         sections = dict(raw["sections"])
         sections["noise"] = NoiseParams(**sections["noise"])
         sections["path_weights"] = {name: tuple(w) for name, w in sections["path_weights"].items()}
-        return cls(raw["data_through"], SectionParams(**_tuples(sections)), UnitParams(**_tuples(raw["units"])))
+        units = _tuples(raw["units"])
+        units["draw_in"] = DrawIn(**units["draw_in"])
+        return cls(raw["data_through"], SectionParams(**_tuples(sections)), UnitParams(**units))
 
 
 def _tuples(fields: dict[str, Any]) -> dict[str, Any]:

@@ -97,16 +97,21 @@ def prior_sds(makes: int) -> Floats:
     return np.array([sds[name] for name in FACTORS] + [sds["make"]] * makes, dtype=np.float64)
 
 
-def fit_additive(x: UnitFeatures, seen: Exposure, makes: int) -> Fit:
-    """Return the most probable factors given the unit-seasons, and their covariance."""
+def fit_additive(x: UnitFeatures, seen: Exposure, makes: int, level: float = 0.0) -> Fit:
+    """Return the most probable factors given the unit-seasons, and their covariance.
+
+    ``level`` is the prior mean of the common log factor: what fits the shop's own rate.
+    """
     sds = prior_sds(makes)
+    centre = np.zeros(len(sds))
+    centre[0] = level
 
     def loss(theta: Floats) -> tuple[float, Floats]:
         value, gradient = _loss(theta, x, seen)
-        return value + 0.5 * float(((theta / sds) ** 2).sum()), gradient + theta / sds**2
+        return value + 0.5 * float((((theta - centre) / sds) ** 2).sum()), gradient + (theta - centre) / sds**2
 
-    bounds = [(-4 * s, 4 * s) for s in sds]
-    found = minimize(loss, np.zeros(len(sds)), jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 200})
+    bounds = [(c - 4 * s, c + 4 * s) for c, s in zip(centre, sds, strict=True)]
+    found = minimize(loss, centre, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 200})
     theta = np.asarray(found.x, dtype=np.float64)
     hazards, slope = components(x, theta, seen.make)
     return Fit(theta, covariance(hazards.sum(axis=1), slope, seen, sds))
@@ -114,7 +119,7 @@ def fit_additive(x: UnitFeatures, seen: Exposure, makes: int) -> Fit:
 
 def covariance(total: Floats, slope: Floats, seen: Exposure, sds: Floats) -> Floats:
     """Return the inverse of expected information plus prior precision; ``slope`` is d hazard / d theta."""
-    h = np.maximum(total * seen.share, 1e-12)
+    h = np.clip(total * seen.share, 1e-12, 500.0)
     weight = seen.weight * seen.share**2 / np.maximum(np.expm1(h), 1e-12)
     information = (slope * weight[:, None]).T @ slope + np.diag(sds**-2)
     return np.asarray(np.linalg.inv(information))
@@ -122,7 +127,7 @@ def covariance(total: Floats, slope: Floats, seen: Exposure, sds: Floats) -> Flo
 
 def _loss(theta: Floats, x: UnitFeatures, seen: Exposure) -> tuple[float, Floats]:
     hazards, slope = components(x, theta, seen.make)
-    h = np.maximum(hazards.sum(axis=1) * seen.share, 1e-12)
+    h = np.clip(hazards.sum(axis=1) * seen.share, 1e-12, 500.0)
     log_fail = np.log(-np.expm1(-h))
     value = -(seen.weight * np.where(seen.failed, log_fail, -h)).sum()
     pull = seen.weight * seen.share * np.where(seen.failed, -1.0 / np.expm1(h), 1.0)

@@ -14,6 +14,7 @@ from pipeline.forecast.params import Params, UnitParams
 from pipeline.forecast.priors import priors
 from pipeline.forecast.seasons import Season, default_profile, shaped_profile, share_between
 from pipeline.forecast.units_additive import COMPONENTS, components, step_hazard
+from pipeline.forecast.units_combine import draw_in
 from pipeline.forecast.units_features import Compressor, UnitFeatures, unit_features
 from pipeline.forecast.units_fit import make_index
 from pipeline.forecast.units_proportional import design, log_hazard
@@ -61,9 +62,6 @@ def unit_odds(history: History, params: Params, as_of: dt.date, season: Season, 
     )
     make = make_index(x, u.makes)
     theta = np.asarray(u.additive, dtype=np.float64)
-    if u.mode == "starter":
-        theta = np.zeros(len(theta))
-        theta[0] = u.starter_level
     hazards, slope = components(x, theta, make)
     total = np.maximum(hazards.sum(axis=1), 1e-9)
     log_h, sd = np.log(total), _spread(slope / total[:, None], u.additive_cov)
@@ -71,6 +69,8 @@ def unit_odds(history: History, params: Params, as_of: dt.date, season: Season, 
         matrix = design(x, make, len(u.makes))
         log_h = 0.5 * log_h + 0.5 * log_hazard(matrix, np.asarray(u.proportional, dtype=np.float64))
         sd = 0.5 * sd + 0.5 * _spread(matrix, u.proportional_cov)
+    log_h = draw_in(log_h, u.draw_in)
+    sd = u.draw_in.slope * sd
     if u.temper != (0.0, 1.0):
         log_h = _tempered(log_h, u.temper)
     share = season_share(u, as_of, season, start, end)

@@ -24,9 +24,10 @@ from pipeline.forecast.seasons import (
     share_between,
 )
 from pipeline.forecast.sections_inputs import years
-from pipeline.forecast.units_additive import FACTORS, Exposure, fit_additive, prior_sds, starter_level
+from pipeline.forecast.units_additive import FACTORS, Exposure, components, fit_additive, prior_sds, starter_level
+from pipeline.forecast.units_combine import learn_draw_in
 from pipeline.forecast.units_features import Compressor, UnitFeatures, fit_compressor, unit_features
-from pipeline.forecast.units_proportional import fit_proportional, prior_table
+from pipeline.forecast.units_proportional import design, fit_proportional, log_hazard, prior_table
 
 Floats = npt.NDArray[np.float64]
 Index = npt.NDArray[np.int64]
@@ -87,15 +88,20 @@ def fit_units(
     if past:
         x = stack([one.features for one in past])
         seen = _join([one.seen for one in past])
-        additive, proportional = fit_additive(x, seen, count), fit_proportional(x, seen, count)
+        level = starter_level(x, rate)
+        additive, proportional = fit_additive(x, seen, count, level), fit_proportional(x, seen, count, rate)
         theta, theta_cov = additive.theta, additive.covariance
         beta, beta_cov = proportional.theta, proportional.covariance
+        plain = np.log(components(x, theta, seen.make)[0].sum(axis=1))
+        log_h = 0.5 * plain + 0.5 * log_hazard(design(x, seen.make, count), beta)
     else:
         x = unit_features(history, sections, through, through, median_age, compressor) if history.units.height else None
         theta, theta_cov = np.zeros(shape), np.diag(prior_sds(count) ** 2)
         beta, sd = prior_table(count)
         beta_cov = np.diag(sd**2)
-    level = starter_level(x, rate) if x is not None else 0.0
+        level = starter_level(x, rate) if x is not None else 0.0
+        theta[0] = level
+        log_h = np.log(components(x, theta, np.full(len(x), -1))[0].sum(axis=1)) if x is not None else np.zeros(0)
     return UnitParams(
         mode="fitted" if past else "starter",
         additive=tuple(float(v) for v in theta),
@@ -108,7 +114,7 @@ def fit_units(
         load_mean=compressor.mean,
         load_effects=(compressor.per_ten_degrees, compressor.per_volt_share),
         season_sd=float(p["season_effect_sd"]),
-        starter_level=level,
+        draw_in=learn_draw_in(log_h, failed, rate),
         temper=(0.0, 1.0),
         rate_per_season=rate,
         unit_seasons=unit_seasons,

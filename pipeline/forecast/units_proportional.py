@@ -17,7 +17,7 @@ COEFFICIENTS = (
     "warnings",
 )
 STEPS = 60
-LARGEST_LOG_HAZARD = 3.0
+LARGEST_LOG_HAZARD = 0.2
 
 
 def design(x: UnitFeatures, make: npt.NDArray[np.int64], makes: int) -> Floats:
@@ -63,10 +63,15 @@ def log_hazard(matrix: Floats, beta: Floats) -> Floats:
     return np.minimum(matrix @ beta, LARGEST_LOG_HAZARD)
 
 
-def fit_proportional(x: UnitFeatures, seen: Exposure, makes: int) -> Fit:
-    """Return the most probable coefficients by damped Newton steps, and their covariance."""
+def fit_proportional(x: UnitFeatures, seen: Exposure, makes: int, rate: float) -> Fit:
+    """Return the most probable coefficients by damped Newton steps, and their covariance.
+
+    The prior mean of the intercept is the one at which the mean hazard is that of ``rate``, the shop's own
+    failures per unit-season.
+    """
     matrix = design(x, seen.make, makes)
     mean, sd = prior_table(makes)
+    mean[0] += np.log(-np.log1p(-rate)) - np.log(np.exp(log_hazard(matrix, mean)).mean())
     beta = mean.copy()
     best = _loss(beta, matrix, seen, mean, sd)
     for _ in range(STEPS):

@@ -15,6 +15,7 @@ from tests.simulators.laws import State, draw_parts, hazard, jump_step, path
 
 Floats = npt.NDArray[np.float64]
 
+EPOCH_YEAR = 2000.0
 FIRST_YEAR = 2018
 PROFILE = np.array([0.005, 0.005, 0.01, 0.02, 0.12, 0.22, 0.26, 0.20, 0.12, 0.02, 0.01, 0.01])
 SECTIONS = ("herm", "fan")
@@ -111,6 +112,7 @@ def simulate(shop: Shop) -> Fleet:
     call_year = np.full(n, -99.0)
     technicians = np.array(["T1", "T2", "T3", "T4", "T5"])
     meter = rng.normal(0, 0.8, 5)
+    meter -= meter.mean()
     series = {s: np.ones(n, dtype=np.int64) for s in SECTIONS}
     started = {s: np.full(n, np.nan) for s in SECTIONS}
     log: list[tuple[str, int, int, float, float, str]] = []
