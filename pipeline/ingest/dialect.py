@@ -113,7 +113,7 @@ def _encloses(head: str, delimiter: str, quote: str) -> bool:
 
 def _sample(text: str, dialect: Dialect) -> list[Record]:
     found = list(records(text, dialect, most=SAMPLE_LINES))
-    if len(found) > 2 and text[found[-1].end :].strip("\r\n"):
+    if len(found) > 2 and text[found[-1].end : found[-1].end + 4].strip("\r\n"):
         found.pop()
     return [record for record in found if not is_blank(record.cells)]
 
@@ -166,7 +166,7 @@ def _usual(widths: Counter[int]) -> tuple[int, ...]:
 def _late_backslash(text: str, dialect: Dialect, widths: Counter[int]) -> str:
     """Return a backslash where lines beyond the sample read better with it as the escape."""
     mark = "\\" + dialect.quote
-    if not dialect.quote or mark not in text:
+    if not dialect.quote or "\\" not in text or mark not in text:
         return ""
     lines = [m[0] for _, m in zip(range(50), re.finditer(rf"[^\r\n]*{re.escape(mark)}[^\r\n]*", text), strict=False)]
     usual = set(_usual(widths))
@@ -184,14 +184,14 @@ def _escape(text: str, dialect: Dialect) -> str:
     if not dialect.quote:
         return ""
     before: Counter[str] = Counter()
-    inner = 0
-    for match in re.finditer(f"(.){re.escape(dialect.quote)}(.)", text[:262144]):
-        opens = match[1] in dialect.delimiter or match[1] in "\r\n"
-        closes = match[2] in dialect.delimiter or match[2] in "\r\n"
-        if not opens and not closes:
-            inner += 1
-            before[match[1]] += 1
-    if inner < 2:
+    edges = set(dialect.delimiter) | {"\r", "\n"}
+    for match in re.finditer(f"(.)({re.escape(dialect.quote)}+)(.)", text[:262144]):
+        if match[1] in edges or match[3] in edges:
+            continue
+        if len(match[2]) > 1:
+            return ""
+        before[match[1]] += 1
+    if before.total() < 2:
         return ""
     mark, n = before.most_common(1)[0]
-    return mark if n == inner and mark in ESCAPES and mark != dialect.delimiter else ""
+    return mark if n == before.total() and mark in ESCAPES and mark != dialect.delimiter else ""

@@ -23,7 +23,7 @@ FAR_LINES, FAR_CHARACTERS = 60, 100_000
 MOST_DOUBTS = 5
 """Doubtful quotes of one record for which every reading is tried."""
 MOST_SPENT, READING_COST = 4_000_000, 100
-"""Characters (and a fixed cost per reading) read again for other readings before a file only gets the first one (keeps odd files under 5 s)."""
+"""Characters read again (plus a fixed cost per reading) before a file only gets first readings: odd files stay quick."""
 
 
 class Record(NamedTuple):

@@ -42,10 +42,10 @@ def outline(body: bytes, delimiter: str, quote: str) -> Outline | None:
     """
     if len(delimiter) != 1 or not delimiter.isascii() or not quote.isascii():
         return None
-    if b"\r" in body and body.count(b"\r") != body.count(b"\r\n"):
-        return None
     letters = np.frombuffer(body, dtype=np.uint8)
     feeds = np.flatnonzero(letters == LINE_FEED)
+    if body.count(b"\r") != np.count_nonzero(letters[feeds[feeds > 0] - 1] == RETURN):
+        return None
     stops = feeds
     opens = removed = np.empty(0, dtype=np.int64)
     if quote and quote.encode() in body:
