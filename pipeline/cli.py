@@ -95,7 +95,7 @@ def show(file: Annotated[Path, typer.Argument(metavar="FILE", help="One text fil
     shown = show_file(file)
     for note in shown.notes:
         _say(note)
-    for piece in shown.pieces:
+    for piece in shown.chunks():
         sys.stdout.buffer.write(piece)
     sys.stdout.buffer.flush()
 
@@ -109,7 +109,7 @@ def publish(
     """Write the dashboards again from what is stored."""
     from pipeline.run import publish_again
 
-    for line in publish_again(shop, units=tuple(unit or ()), no_names=no_names, say=_say):
+    for line in publish_again(shop, units=tuple(unit or ()), no_names=no_names):
         print(line)
 
 
@@ -195,5 +195,3 @@ def _today() -> dt.date:
 
 def _say(message: str) -> None:
     print(message, file=sys.stderr)
-
-

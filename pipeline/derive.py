@@ -1,4 +1,4 @@
-"""From what is stored to what is known: enrich the touched units, then forecast the fleet, inside the run's transaction."""
+"""From what is stored to what is known: enrich the touched units, then forecast the fleet, in one transaction."""
 
 from __future__ import annotations
 
@@ -108,7 +108,8 @@ def fleet_history(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> History:
 
 
 def _keep_params(con: duckdb.DuckDBPyConnection, params: Params) -> None:
-    row = {"name": PARAMS_NAME, "fitted_through": dt.date.fromisoformat(params.data_through), "params": params.to_json()}
+    through = dt.date.fromisoformat(params.data_through)
+    row = {"name": PARAMS_NAME, "fitted_through": through, "params": params.to_json()}
     replace_keys(con, "forecast_params", pl.DataFrame([row]), ["name", "fitted_through"])
 
 

@@ -44,6 +44,11 @@ def replace_keys(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame
     _insert(con, table, frame, columns)
 
 
+def append_rows(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> None:
+    """Add ``frame`` to ``core.<table>``; what is there stays."""
+    _insert(con, table, frame, _fit(con, table, frame))
+
+
 def _insert(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame, columns: list[str]) -> None:
     if frame.is_empty():
         return
