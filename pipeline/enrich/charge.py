@@ -9,9 +9,12 @@ import polars as pl
 from pipeline.config import Charge
 from pipeline.enrich.airflow import add_airflow
 from pipeline.enrich.charge_inputs import charge_inputs
-from pipeline.enrich.charge_level import add_charge_level
+from pipeline.enrich.charge_level import USUAL_SUBCOOLING_F, add_charge_level
 from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE, add_targets, formula_target_f
+from pipeline.enrich.expected import RULES_OF_THUMB
+from pipeline.enrich.fault_model import fault_model
 from pipeline.enrich.fault_signs import add_faults
+from pipeline.enrich.fault_words import AIRFLOW_READINGS
 from pipeline.enrich.limits import Limits, limits
 from pipeline.enrich.reasons import joined
 from pipeline.enrich.uncertainty import add_uncertainty, normal_cdf
@@ -24,7 +27,7 @@ _NUMBERS = (
     "subcooling_deviation_f", "deviation_sd_f", "temperature_split_f", "target_split_f", "capacity_btuh",
     "sensible_share", "p_charge_low", "p_charge_high", "p_fault", "charge_level_low_pct", "charge_level_high_pct",
     "leak_loss_f", "computed_target_f", "highest_target_f", "plate_subcooling_f", "target_sd_f",
-    "suction_saturation_sd_f", "liquid_saturation_sd_f", "nominal_tons",
+    "suction_saturation_sd_f", "liquid_saturation_sd_f", "nominal_tons", "p_low_airflow",
 )  # fmt: skip
 _TEXTS = (
     "technician", "equipment", "refrigerant", "metering", "mode", "mode_source", "wet_bulb_source", "superheat_source",
@@ -40,6 +43,7 @@ CHARGE_READINGS_SCHEMA: Mapping[str, pl.DataType] = {
     **{name: pl.Float64() for name in _NUMBERS},
     "borderline": pl.Boolean(),
     "flood_back": pl.Boolean(),
+    "fits_low_airflow": pl.Boolean(),
 }
 """Columns of ``charge_readings`` and their types."""
 
@@ -91,7 +95,7 @@ def charge_readings(
     )
     rows = add_airflow(add_uncertainty(rows, settings=chosen, limits=known), settings=chosen, limits=known)
     rows = add_verdict(add_suspect(add_not_testable(rows, known)), known)
-    rows = add_charge_level(add_faults(rows, levels=levels), known)
+    rows = add_charge_level(hold_back_high(add_faults(rows, levels=levels)), known)
     return rows.select(*(pl.col(name).cast(kind) for name, kind in CHARGE_READINGS_SCHEMA.items()))
 
 
@@ -111,9 +115,31 @@ def fleet_faults(readings: pl.DataFrame, *, levels: pl.DataFrame | None = None) 
         Same schema, sorted by unit_id, visit_date, visit_id. What is usual for an equipment class depends on every unit
         of it, so after an increment only this makes the answers independent of the order of imports.
     """
-    rows = readings.drop("likely_fault", "p_fault", "fault_because", "expected_from", "next_reading")
-    judged = add_faults(rows.sort("unit_id", "visit_date", "visit_id"), levels=levels)
+    rows = readings.drop("likely_fault", "p_fault", "p_low_airflow", "fault_because", "expected_from", "next_reading")
+    as_by_band = pl.when(pl.col("fits_low_airflow")).then(pl.lit("high")).otherwise("charge_verdict")
+    rows = rows.with_columns(charge_verdict=as_by_band).sort("unit_id", "visit_date", "visit_id")
+    judged = hold_back_high(add_faults(rows, levels=levels))
     return judged.select(*(pl.col(name).cast(kind) for name, kind in CHARGE_READINGS_SCHEMA.items()))
+
+
+def hold_back_high(rows: pl.DataFrame) -> pl.DataFrame:
+    """Turn ``high`` into ``airflow_first`` where the readings fit low airflow too, and say so in fits_low_airflow.
+
+    A split inside its usual range is weak evidence: too little air also lowers superheat. Measured airflow is not.
+    """
+    answer = fault_model().answer
+    by_thumb = pl.col("expected_from") == RULES_OF_THUMB
+    limit = pl.when(by_thumb).then(answer["fits_low_airflow_by_thumb"]).otherwise(answer["fits_low_airflow"])
+    fits = (
+        (pl.col("charge_verdict") == "high")
+        & (pl.col("p_low_airflow") >= limit)
+        & ~pl.col("airflow_because").str.contains("measured airflow", literal=True)
+    ).fill_null(False)
+    return rows.with_columns(
+        fits_low_airflow=fits,
+        charge_verdict=pl.when(fits).then(pl.lit("airflow_first")).otherwise("charge_verdict"),
+        next_reading=pl.when(fits).then(pl.lit(AIRFLOW_READINGS)).otherwise("next_reading"),
+    )
 
 
 def add_not_testable(rows: pl.DataFrame, known: Limits) -> pl.DataFrame:
@@ -248,9 +274,12 @@ def add_verdict(rows: pl.DataFrame, known: Limits) -> pl.DataFrame:
 def _looks_restricted(known: Limits) -> pl.Expr:
     """Much subcooling with a starved coil is a restriction, and taking refrigerant out would starve it more.
 
-    On a fixed orifice little superheat with little subcooling is not too much refrigerant either.
+    On a fixed orifice little superheat with little subcooling is not too much refrigerant either; where superheat is
+    barely low, subcooling has to be up to its usual value.
     """
     starved = EXPANSION_VALVE & (pl.col("superheat_f") > known.metering_superheat_high_f)
-    reference = pl.col("plate_subcooling_f").fill_null(10.0) - known.subcooling_band_f
-    empty = FIXED_ORIFICE & (pl.col("subcooling_f") < reference)
+    reference = pl.col("plate_subcooling_f").fill_null(USUAL_SUBCOOLING_F)
+    barely = pl.col("superheat_deviation_f").round(2) >= -known.superheat_borderline_f
+    least = reference - pl.when(barely).then(0.0).otherwise(known.subcooling_band_f)
+    empty = FIXED_ORIFICE & (pl.col("subcooling_f").round(2) < least)
     return (starved | empty).fill_null(False)

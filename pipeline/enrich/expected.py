@@ -17,11 +17,16 @@ from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE
 from pipeline.enrich.fault_model import FEATURES, FaultModel, fault_model
 
 Floats = NDArray[np.float64]
+OWN_HISTORY = "own history"
+FLEET_CLASS = "equipment class in this fleet"
+RULES_OF_THUMB = "rules of thumb for the equipment class"
 CONDITIONS = ("outdoor_db_f", "return_wb_f", "return_db_f")
 USUAL_CONDITIONS_F = (90.0, 64.0, 76.0)
 SLOPE_SD = (0.3, 0.7, 0.7)
 """How far a class's dependence on the conditions may differ from the rules of thumb, degF per degF."""
 SLOPES = ("by_outdoor", "by_wet_bulb", "by_dry_bulb")
+CUT_OFF = {("fixed_orifice", "t_sh"): 2.5, ("expansion_valve", "t_sc"): 1.5}
+"""Half the band [degF]: the least spread between units of the reading that the verdict itself rests on."""
 LEVELS_SCHEMA: Mapping[str, pl.DataType] = {
     "metering": pl.String(),
     "refrigerant": pl.String(),
@@ -39,11 +44,15 @@ LEVELS_SCHEMA: Mapping[str, pl.DataType] = {
 
 @dataclass(frozen=True)
 class Residuals:
-    """Actual minus expected, features x rows, NaN where not read; ``own`` counts the earlier visits in order."""
+    """Actual minus expected, features x rows, NaN where not read.
+
+    ``own`` counts the earlier visits in order; ``learned`` says whether the class was learned from the fleet.
+    """
 
     values: Floats
     sds: Floats
     own: Floats
+    learned: NDArray[np.bool_]
 
 
 def thumb_rules() -> dict[str, pl.Expr]:
@@ -96,6 +105,8 @@ def class_levels(rows: pl.DataFrame) -> pl.DataFrame:
             if int(read.sum()) < least:
                 continue
             fit = _fit(residuals[i, read], conditions[:, read].T, units[read], model.visit_sd_f[i])
+            if (metering, feature) in CUT_OFF:  # in_order cuts this one off at its band, so its spread looks too small
+                fit["between_sd_f"] = max(float(fit["between_sd_f"]), CUT_OFF[metering, feature])
             found.append({"metering": metering, "refrigerant": refrigerant, "feature": feature, **fit})
     return pl.DataFrame(found, schema=dict(LEVELS_SCHEMA)).sort("metering", "refrigerant", "feature")
 
@@ -117,11 +128,13 @@ def residuals_of(rows: pl.DataFrame, levels: pl.DataFrame, model: FaultModel) ->
     between = np.repeat(np.asarray(model.between_sd_f)[:, None], len(rows), axis=1)
     visit = np.sqrt(np.asarray(model.visit_sd_f)[:, None] ** 2 + noise**2)
     conditions = _conditions(rows)
+    learned = np.zeros(len(rows), dtype=bool)
     classes = rows.select(_class_key(), "refrigerant")
     for (metering, refrigerant), found in levels.group_by("metering", "refrigerant"):
         same = (classes["metering"] == metering) & (classes["refrigerant"] == refrigerant)
         at = same.fill_null(False).arg_true().to_numpy()
         usual = conditions[:, at]
+        learned[at] = True
         for level in found.iter_rows(named=True):
             i = FEATURES.index(level["feature"])
             by_conditions = sum(level[name] * usual[k] for k, name in enumerate(SLOPES))
@@ -129,7 +142,7 @@ def residuals_of(rows: pl.DataFrame, levels: pl.DataFrame, model: FaultModel) ->
             between[i, at] = level["between_sd_f"]
             visit[i, at] = np.maximum(level["visit_sd_f"], 0.5 * noise[i, at])
     healthy = rows.select(in_order()).to_series().fill_null(False).to_numpy()
-    return _against_own_history(values, between, visit, healthy, rows.get_column("unit_id"))
+    return _against_own_history(values, between, visit, healthy, rows.get_column("unit_id"), learned)
 
 
 def in_order() -> pl.Expr:
@@ -139,7 +152,12 @@ def in_order() -> pl.Expr:
 
 
 def _against_own_history(
-    values: Floats, between: Floats, visit: Floats, healthy: NDArray[np.bool_], unit: pl.Series
+    values: Floats,
+    between: Floats,
+    visit: Floats,
+    healthy: NDArray[np.bool_],
+    unit: pl.Series,
+    learned: NDArray[np.bool_],
 ) -> Residuals:
     """Take off the mean of the unit's earlier visits in order, as far as they are to be trusted."""
     number = unit.rank("dense").to_numpy()
@@ -151,9 +169,8 @@ def _against_own_history(
         total[i] = _earlier(np.where(usable, row, 0.0), start)
     between, visit = between**2, visit**2
     known = visit + count * between
-    return Residuals(
-        values - between / known * total, np.sqrt(visit * (between / known + 1.0)), count.max(axis=0, initial=0)
-    )
+    sds = np.sqrt(visit * (between / known + 1.0))
+    return Residuals(values - between / known * total, sds, count.max(axis=0, initial=0), learned)
 
 
 def _earlier(x: Floats, start: NDArray[np.intp]) -> Floats:
@@ -209,7 +226,7 @@ def _class_key() -> pl.Expr:
     )
 
 
-def _fit(values: Floats, conditions: Floats, units: Floats, shipped_visit_sd: float) -> dict[str, object]:
+def _fit(values: Floats, conditions: Floats, units: Floats, shipped_visit_sd: float) -> dict[str, float]:
     """Fit level and slopes by ridge regression, twice: the second time without what lies far off."""
     kept = np.abs(values - np.median(values)) <= 4.0 * max(_spread(values), 0.5)
     coefficients = np.zeros(1 + conditions.shape[1])
@@ -223,7 +240,7 @@ def _fit(values: Floats, conditions: Floats, units: Floats, shipped_visit_sd: fl
     between, visit = _split_spread(left[kept], units[kept], shipped_visit_sd)
     names = ("level_f", *SLOPES)
     fitted = dict(zip(names, (float(c) for c in coefficients), strict=True))
-    return {"visits": int(kept.sum()), **fitted, "between_sd_f": between, "visit_sd_f": visit}
+    return {"visits": float(kept.sum()), **fitted, "between_sd_f": between, "visit_sd_f": visit}
 
 
 def _split_spread(left: Floats, units: Floats, shipped_visit_sd: float) -> tuple[float, float]:

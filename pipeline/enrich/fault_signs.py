@@ -8,7 +8,15 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE
-from pipeline.enrich.expected import LEVELS_SCHEMA, Residuals, class_levels, residuals_of
+from pipeline.enrich.expected import (
+    FLEET_CLASS,
+    LEVELS_SCHEMA,
+    OWN_HISTORY,
+    RULES_OF_THUMB,
+    Residuals,
+    class_levels,
+    residuals_of,
+)
 from pipeline.enrich.fault_model import CANNOT_TELL, FEATURES, METERINGS, FaultModel, fault_model
 from pipeline.enrich.fault_words import add_fault_words
 
@@ -28,7 +36,7 @@ ROOT_TWO_PI = (2 * np.pi) ** 0.5
 
 
 def add_faults(rows: pl.DataFrame, *, levels: pl.DataFrame | None = None) -> pl.DataFrame:
-    """Add likely_fault, p_fault, fault_because, expected_from and next_reading to judged readings.
+    """Add likely_fault, p_fault, p_low_airflow, fault_because, expected_from, next_reading to judged readings.
 
     Parameters
     ----------
@@ -202,12 +210,18 @@ def _answered(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model
         rows.with_columns(
             pl.Series("likely_fault", words.gather(code)).set(pl.Series(~judged), None),
             pl.Series("p_fault", np.where(judged, p_best, np.nan)).fill_nan(None),
+            pl.Series("p_low_airflow", posterior[:, model.answers.index("low_indoor_airflow")]).fill_nan(None),
             pl.Series("_own", residuals.own),
+            pl.Series("_learned", residuals.learned),
         )
         .with_columns(
             expected_from=pl.when(pl.col("likely_fault").is_not_null()).then(
-                pl.when(pl.col("_own") > 0).then(pl.lit("own history")).otherwise(pl.lit("equipment class"))
+                pl.when(pl.col("_own") > 0)
+                .then(pl.lit(OWN_HISTORY))
+                .when(pl.col("_learned"))
+                .then(pl.lit(FLEET_CLASS))
+                .otherwise(pl.lit(RULES_OF_THUMB))
             )
         )
-        .drop("_own")
+        .drop("_own", "_learned")
     )

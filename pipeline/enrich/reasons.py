@@ -19,4 +19,5 @@ def joined(frame: pl.DataFrame, name: str, cases: Sequence[tuple[str, pl.Expr]])
     texts = [text for text, _ in cases]
     known = masks.unique().to_list()
     words = ["; ".join(t for k, t in enumerate(texts) if m >> k & 1) or None for m in known]
-    return frame.with_columns(masks.replace_strict(known, words, return_dtype=pl.String).alias(name))
+    told = masks.replace_strict(known, words, return_dtype=pl.String) if known else masks.cast(pl.String)
+    return frame.with_columns(told.alias(name))
