@@ -124,11 +124,13 @@ def merge(con: duckdb.DuckDBPyConnection, staged: Staged, *, file: str, now: dt.
     if matched < staged.rows:
         text = sql.render("load/insert_new.sql.j2", table=entry, present=staged.columns, matched=matched > 0)
         con.execute(text, this)
-    if one(con, sql.render("load/uniqueness.sql.j2", table=entry, required=required), this):
+    if one(con, sql.render("load/uniqueness.sql.j2", table=entry), this):
         raise PipelineError(f"{file}: a key of {entry.name} would have been stored twice; nothing was changed")
     if one(con, "select count(*) from rejects where resolved_at is null"):
-        values = {**this, "now": now, "file": file, "given": [*given, *entry.key]}
-        con.execute(sql.render("load/resolve.sql.j2", table=entry), values)
+        values = {**this, "now": now, "given": [*given, *entry.key]}
+        con.execute(sql.render("load/resolve_key.sql.j2", table=entry), values)
+        place = {"file": file, "matched": matched}
+        con.execute(sql.render("load/resolve_place.sql.j2", table=entry), {**values, **place})
     stored_rows = staged.rows - matched + changed
     return MergeResult(stored=stored_rows, unchanged=staged.rows - stored_rows, corrections=corrections)
 
@@ -157,7 +159,9 @@ def settle(con: duckdb.DuckDBPyConnection) -> pl.Series:
     con.execute(sql.render("load/units.sql.j2", told=told, units=list(units), sites=site_fields))
     con.execute(named)
     con.execute(sql.statement("load/sites_out.sql"))
-    con.execute(sql.render("load/sites.sql.j2", told=_told_anywhere(con, site_fields), fields=site_fields))
+    said = _told_anywhere(con, list(sites))
+    names = {"told": [name for name in said if name != "site_id"], "visits_speak": bool(said)}
+    con.execute(sql.render("load/sites.sql.j2", fields=site_fields, **names))
     return touched_units(con)
 
 

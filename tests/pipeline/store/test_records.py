@@ -111,9 +111,24 @@ def test_uncorrected_row_adds_no_second_entry(con):
 
 
 def test_good_line_of_another_month_under_the_same_name_resolves_nothing(con):
-    bring(con, [], [finding(scope="row", field="visit_id")])
-    bring(con, [{**VISIT, "_line": 2}], [], "a.csv")
+    bring(con, [{**VISIT, "_line": 3}], [finding(scope="row", field="visit_id")])
+    bring(con, [{**VISIT, "visit_id": "June", "_line": 2}], [], "a.csv")
     assert len(unresolved(con)) == 1
+
+
+def test_row_put_right_in_its_own_file_leaves_the_list(con):
+    good = {**VISIT, "_line": 3}
+    bring(con, [good], [finding(scope="row", field="visit_id")])
+    bring(con, [good, {**VISIT, "visit_id": "V2", "_line": 2}], [], "a.csv")
+    assert unresolved(con) == []
+
+
+def test_bad_row_that_moved_in_its_own_file_stays_listed_once(con):
+    bad = finding(scope="row", field="visit_id", record_digest="d")
+    bring(con, [{**VISIT, "_line": 3}], [bad])
+    rows = [{**VISIT, "visit_id": "V2", "_line": 2}, {**VISIT, "_line": 4}]
+    bring(con, rows, [{**bad, "source_line": 3}], "a.csv")
+    assert unresolved(con) == [("a.csv", 3, "row", "visit_id")]
 
 
 def test_value_put_right_in_a_later_export_leaves_the_list_by_its_key(con):
@@ -138,6 +153,12 @@ def test_same_bad_record_in_a_later_export_is_listed_once_by_its_digest(con):
     assert bring(con, [], [bad]) == 1
     assert bring(con, [], [{**bad, "source_line": 7, "source_file": "b.csv"}], "b.csv") == 0
     assert bring(con, [], [{**bad, "source_line": 8, "source_file": "b.csv", "record_digest": "d2"}], "b.csv") == 1
+
+
+def test_bad_record_of_another_month_on_the_same_line_is_listed_too(con):
+    bad = finding(scope="row", field="visit_id", value="")
+    assert bring(con, [], [{**bad, "record_digest": "may"}]) == 1
+    assert bring(con, [], [{**bad, "record_digest": "june"}]) == 1
 
 
 def test_every_finding_of_one_file_is_listed(con):
