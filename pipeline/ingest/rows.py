@@ -197,7 +197,8 @@ def _fault(record: Record, width: int, layout: Layout, *, is_last: bool) -> tupl
         return "bad-bytes", message, "Correct the damaged characters and import again."
     if is_last and layout.decoded.cut:
         return "cut-off", f"{place}: the file ends inside a character; the row was not read", CUT_ADVICE
-    if record.flaw == OPEN and (is_last or count != width):
+    rest = layout.decoded.text[record.end : record.end + 200] if record.flaw == OPEN else ""
+    if record.flaw == OPEN and (count != width or not rest.strip(BLANK)):
         message = f"{place}: a quote is opened and never closed; the row was not read"
         return "open-quote", message, "Close or remove the quote and import again."
     if count > width:

@@ -56,7 +56,8 @@ def show(path: Path, name: str | None = None) -> Shown:
     kept: list[Sequence[str]] = [layout.header.cells]
     blank: list[int] = []
     for record in records_below(layout):
-        if text[record.start : record.end].strip(BLANK):
+        raw = text[record.start : record.end]
+        if raw.strip(BLANK) or (len(record.cells) > 1 and layout.dialect.delimiter != " "):
             kept.append(record.cells)
         else:
             blank.append(record.line)
