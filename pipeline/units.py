@@ -1,6 +1,6 @@
 """Every unit conversion, once: a unit as somebody wrote it to the canonical unit of a field.
 
-All conversions are straight lines, ``canonical = slope * value + intercept``, so one polars expression converts a column.
+All conversions are straight lines, ``canonical = slope * value + intercept``: one polars expression converts a column.
 The units of the trade are in `UNITS`; any other name is looked up in pint.
 """
 
@@ -19,10 +19,12 @@ import polars as pl
 from pipeline.fields import Field
 
 SEA_LEVEL_PSIA = 14.696
-"""Standard atmosphere at sea level [psia]; ASHRAE Handbook Fundamentals, Psychrometrics, standard atmosphere (memory)."""
+"""Standard atmosphere at sea level [psia]; ASHRAE Handbook Fundamentals, Psychrometrics, standard atmosphere
+(memory)."""
 
 PSI_PER_KPA = 1 / 6.894757293168361
-"""1 psi = 6.894757 kPa exactly from 1 lb = 0.45359237 kg, 1 in = 25.4 mm and g = 9.80665 m/s2 (NIST SP 811, Appendix B)."""
+"""1 psi = 6.894757 kPa exactly from 1 lb = 0.45359237 kg, 1 in = 25.4 mm and g = 9.80665 m/s2 (NIST SP 811,
+Appendix B)."""
 
 OZ_PER_KG = 1 / 0.028349523125
 """Avoirdupois ounce = 28.349523125 g exactly (NIST SP 811, Appendix B)."""
@@ -96,7 +98,8 @@ UNITS: Mapping[str, Unit] = {
     "currency": Unit("currency", 1.0),
     "count": Unit("count", 1.0),
 }
-"""Slopes lead to degF, psi, uF, oz, volt, ampere, percent, minute, foot, ton (12,000 Btu/h) and cfm; factors from NIST SP 811."""
+"""Slopes lead to degF, psi, uF, oz, volt, ampere, percent, minute, foot, ton (12,000 Btu/h) and cfm; factors from
+NIST SP 811."""
 
 PINT_BASE: Mapping[str, str] = {
     "temperature": "degF",
@@ -124,7 +127,7 @@ class Line:
     absolute: bool = False
 
 
-class UnknownUnit(ValueError):  # noqa: N818 - it names the state, as the messages do
+class UnknownUnit(ValueError):
     """The text names no unit, or one that does not fit the field."""
 
 

@@ -39,7 +39,8 @@ class Cells:
 
 @dataclass(frozen=True)
 class Column:
-    """Typed values, null where blank or refused; ``rejected`` marks the refused, ``said_open`` zeros written as a word."""
+    """Typed values, null where blank or refused; ``rejected`` marks the refused, ``said_open`` zeros written as a
+    word."""
 
     values: pl.Series
     findings: pl.DataFrame
@@ -110,6 +111,8 @@ def number_column(cells: Cells, *, decimal: str, altitude_ft: float | pl.Series)
     column = parse_numbers(
         cells.texts, cells.field, unit=cells.unit, decimal=decimal, own=cells.own, altitude_ft=altitude_ft
     )
+    if column.problems.is_empty():
+        return _inside_range(cells, Column(column.values, empty_findings(), None, column.said_open))
     found = cells.refused(refusals.said_of_numbers(column.problems, cells.field, cells.unit, decimal))
     return _inside_range(cells, Column(column.values, found, _among(cells.texts, column.problems), column.said_open))
 

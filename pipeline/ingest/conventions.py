@@ -1,7 +1,7 @@
 """What holds for a whole file: the decimal sign, and the order of day and month.
 
-Each is settled by what only one reading permits, else by the fields' ranges, else by an earlier or sibling file with the
-same header line; else the file is refused with the line to write into the mapping.
+Each is settled by what only one reading permits, else by the fields' ranges, else by an earlier or sibling file
+with the same header line; else the file is refused with the line to write into the mapping.
 """
 
 from __future__ import annotations
@@ -18,13 +18,22 @@ from pipeline.ingest.dates import ORDERS, DateTexts, format_for, three_numbers, 
 from pipeline.ingest.numbers import parse_numbers
 
 STRAY_SHARE = 0.1
-"""Cells that only the other reading permits may be this share of all that say something; then they are refused one by one."""
+"""Cells that only the other reading permits may be this share of all that say something; then they are refused
+one by one."""
 
 RANGE_MARGIN = 0.5
 """Ranges decide only where one reading puts this share more of the unclear cells inside than the other."""
 
-POINT_ONLY = r"^[^.,]*\d?\.(?:\d{1,2}|\d{4,})(?:[^\d.,].*)?$|\d,\d{3}\.\d|^\D*0\.\d{3}\D*$|^\D*\.\d+\D*$|\d{4,}\.\d{3}\D*$|,\d{3},\d{3}\b"
-COMMA_ONLY = r"^[^.,]*\d?,(?:\d{1,2}|\d{4,})(?:[^\d.,].*)?$|\d\.\d{3},\d|^\D*0,\d{3}\D*$|^\D*,\d+\D*$|\d{4,},\d{3}\D*$|\.\d{3}\.\d{3}\b"
+POINT_ONLY = (
+    r"^[^.,]*\d?\.(?:\d{1,2}|\d{4,})(?:[^\d.,].*)?$|\d,\d{3}\.\d|^\D*0\.\d{3}\D*$|^\D*\.\d+\D*$"
+    r"|\d{4,}\.\d{3}\D*$|,\d{3},\d{3}\b"
+)
+COMMA_ONLY = (
+    r"^[^.,]*\d?,(?:\d{1,2}|\d{4,})(?:[^\d.,].*)?$|\d\.\d{3},\d|^\D*0,\d{3}\D*$|^\D*,\d+\D*$"
+    r"|\d{4,},\d{3}\D*$|\.\d{3}\.\d{3}\b"
+)
+"""Numbers that only one decimal sign permits: not three digits behind it, or both signs, or no thousands before it."""
+
 UNCLEAR = r"^\D*[1-9]\d{0,2}[.,]\d{3}(?:\D.*)?$"
 
 
@@ -32,8 +41,8 @@ UNCLEAR = r"^\D*[1-9]\d{0,2}[.,]\d{3}(?:\D.*)?$"
 class Conventions:
     """What was settled for one file; ``None`` where nothing in the file asks for it.
 
-    ``order`` is ``mdy``, ``dmy`` or ``ymd``, ``date_format`` the same as a line for the mapping file, ``orders`` the order of
-    a single column where it differs.
+    ``order`` is ``mdy``, ``dmy`` or ``ymd``, ``date_format`` the same as a line for the mapping file, ``orders``
+    the order of a single column where it differs.
     """
 
     decimal: str | None = None
@@ -66,7 +75,10 @@ def settle_decimal(name: str, columns: Sequence[NumberTexts], siblings: Sequence
     AmbiguousFile
         If the cells allow both and nothing settles it, or contradict each other.
     """
-    commas = [(column, _with(column.texts, ",")) for column in columns]
+    has = pl.select(
+        pl.lit(column.texts).str.contains(",", literal=True).any().alias(str(n)) for n, column in enumerate(columns)
+    )
+    commas = [(column, _with(column.texts, ",")) for n, column in enumerate(columns) if has[str(n)][0]]
     if not any(texts.len() for _, texts in commas) and any(_sure_point(column.texts.head(300)) for column in columns):
         return "."
     points = [(column, _with(column.texts, ".")) for column in columns]
@@ -129,9 +141,27 @@ def settle_order(
     sample = three_numbers(unclear[0])["text"][0]
     raise _refused(
         name,
-        f'column "{cut(unclear[0].header)}": {cut(sample)!r} and all other dates can be read as month/day and as day/month',
+        f'column "{cut(unclear[0].header)}": {cut(sample)!r} and all other dates may be month/day or day/month',
         f"{_format_line('mdy', unclear)} (or {_format_line('dmy', unclear)})",
     )
+
+
+def refuse_contradiction(name: str, columns: Sequence[DateTexts], told: str | None, date_format: str) -> None:
+    """Refuse a file whose dates can only be read in another order than the mapping file says.
+
+    Raises
+    ------
+    AmbiguousFile
+        If so: an entry made for an earlier file would silently exchange days and months.
+    """
+    unclear = [column for column in columns if three_numbers(column).height]
+    found = _by_reading(unclear) if unclear and told else None
+    if found and found != told:
+        raise AmbiguousFile(
+            f'{name}: mapping.toml says date_format = "{date_format}", but the dates can only be '
+            f"{format_of(found, unclear)}: "
+            "correct that line of the entry for this file"
+        )
 
 
 def _format_line(order: str, columns: Sequence[DateTexts]) -> str:

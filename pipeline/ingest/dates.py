@@ -1,4 +1,4 @@
-"""Text cells to dates: what each distinct cell may mean, and the values once the file's order of day and month is settled.
+"""Text cells to dates: what each distinct cell may mean, and the values once the file's order of day is settled.
 
 The written date counts: a time of day is cut off, an offset from universal time is ignored.
 """
@@ -46,8 +46,8 @@ WEEKDAYS = (
 )
 DAYS = rf"^(?:{'|'.join(WEEKDAYS.split())})\b[., ]+(?P<rest>.*[a-z]{{3}}.*\d.*|\d.*)$"
 TIME = (
-    r"(?:t|[, ]+|^)(?:at |um |a las )?\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?\s*(?:[ap]\.?\s?m\.?(?: |$)|uhr\b|hrs?\b|h\b)?"
-    r"\s*(?:z\b|utc\b|gmt\b)?\s*(?:[-+]\d{1,2}:?\d{2})?\s*(?:[a-z]{3,4}$)?"
+    r"(?:t|[, ]+|^)(?:at |um |a las )?\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?\s*"
+    r"(?:[ap]\.?\s?m\.?(?: |$)|uhr\b|hrs?\b|h\b)?\s*(?:z\b|utc\b|gmt\b)?\s*(?:[-+]\d{1,2}:?\d{2})?\s*(?:[a-z]{3,4}$)?"
 )
 SHORT_TIME = r"[, ]+\d{1,2}\s*(?:am|pm|uhr)$"
 
@@ -62,6 +62,21 @@ YEAR = r"^(?P<y>(?:19|20)\d{2})(?:\.0)?$"
 MONTH_YEAR = r"^(?P<m>\d{1,2}|[a-z]{3,10})[-./ ]+(?P<y>(?:19|20)\d{2})$"
 YEAR_MONTH = r"^(?P<y>(?:19|20)\d{2})[-./ ]+(?P<m>\d{1,2})$"
 
+NAME = r"(?P<m>[^\W\d_]{3,10})\.?"
+FORMAT_PARTS = {
+    "d": r"(?P<d>\d{1,2})",
+    "e": r"(?P<d>\d{1,2})",
+    "m": r"(?P<m>\d{1,2})",
+    "b": NAME,
+    "B": NAME,
+    "Y": r"(?P<y>\d{4})",
+    "y": r"(?P<y>\d{2})",
+    "a": r"[^\W\d_]+\.?",
+    "A": r"[^\W\d_]+\.?",
+    "%": "%",
+}
+"""strptime codes as regular expressions; the day may have one digit and months any of the known names."""
+
 COARSE_FIELDS = frozenset({"manufactured_on", "installed_on", "owner_since", "agreement_since"})
 """Dates long past that are often written as a year or a month; the first day of it is taken and said so."""
 
@@ -70,8 +85,8 @@ COARSE_FIELDS = frozenset({"manufactured_on", "installed_on", "owner_since", "ag
 class DateTexts:
     """Distinct cells of one date column and what each may mean.
 
-    ``frame``: ``text``, ``n`` (how often), ``sure`` (Date: only one reading), ``mdy``, ``dmy``, ``ymd`` (Date: readings of three
-    numbers), ``serial`` (Date), ``coarse`` (Date: a year or month alone), ``blank`` (Boolean).
+    ``frame``: ``text``, ``n`` (how often), ``sure`` (Date: only one reading), ``mdy``, ``dmy``, ``ymd`` (Date:
+    readings of three numbers), ``serial`` (Date), ``coarse`` (Date: a year or month alone), ``blank`` (Boolean).
     """
 
     field: str
@@ -235,14 +250,12 @@ def format_pattern(date_format: str) -> str:
     >>> format_pattern("%d.%m.%Y")
     '^\\\\s*(?P<d>\\\\d{1,2})\\\\.(?P<m>\\\\d{1,2})\\\\.(?P<y>\\\\d{4})'
     """
-    parts = {"d": r"(?P<d>\d{1,2})", "e": r"(?P<d>\d{1,2})", "m": r"(?P<m>\d{1,2})", "b": r"(?P<m>[^\W\d_]{3,10})\.?", "B": r"(?P<m>[^\W\d_]{3,10})\.?",
-             "Y": r"(?P<y>\d{4})", "y": r"(?P<y>\d{2})", "a": r"[^\W\d_]+\.?", "A": r"[^\W\d_]+\.?", "%": "%"}  # fmt: skip
     pattern = ""
     for code, plain in re.findall(r"%-?(.)|([^%]+)", date_format):
         if plain:
             pattern += re.escape(plain).replace("\\ ", r"\s+")
-        elif code in parts:
-            pattern += parts[code]
+        elif code in FORMAT_PARTS:
+            pattern += FORMAT_PARTS[code]
         elif code in "HIMSfpzZTRX":
             pattern += r"[\w:.+\s-]*?"
         elif code in "FDx":

@@ -76,7 +76,8 @@ def _unit_ids(frame: pl.DataFrame, have: frozenset[str]) -> tuple[pl.DataFrame, 
 
 
 def _visit_ids(frame: pl.DataFrame, place: list[str]) -> pl.Series:
-    """Return ids of date and place; different records of one day and place are numbered in the file's order, repeats share one."""
+    """Return ids of date and place; different records of one day and place are numbered in the file's order,
+    repeats share one."""
     base = _digest(frame, "visit", ["visit_date", *place])
     written = [name for name in frame.columns if name not in ("source_line", "source_file", "rejected_fields")]
     records = frame.select(pl.struct(written).alias("record"), base.alias("base")).with_row_index("row")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import polars as pl
 
@@ -24,7 +25,8 @@ MOSTLY, RARELY = 0.6, 0.3
 
 NUMBER = re.compile(r"[-+(]?\s*[$€£]?\s*(\d[\d.,'’ \u00a0]*|[.,]\d+)")
 DATE = re.compile(
-    r"\d{1,4}\D{1,3}(\d{1,2}|[^\W\d_]{3,})\D{1,6}\d{1,4}|^\d{8}$|^[3-5]\d{4}(\.\d+)?$|[^\W\d_]{3,}\.? \d{1,2},? \d{4}|^(19|20)\d\d$"
+    r"\d{1,4}\D{1,3}(\d{1,2}|[^\W\d_]{3,})\D{1,6}\d{1,4}|^\d{8}$|^[3-5]\d{4}(\.\d+)?$"
+    r"|[^\W\d_]{3,}\.? \d{1,2},? \d{4}|^(19|20)\d\d$"
 )
 ID = re.compile(r"(?=.*\d)[\w#./-]{1,24}|[A-Z]{1,4}[- ]?\d+")
 LINE_VOLTS = ((100.0, 135.0), (190.0, 260.0), (370.0, 500.0))
@@ -132,7 +134,7 @@ def capacitor_pairs(columns: Sequence[Column], taken: Mapping[int, str]) -> dict
     smaller, and neither is a whole-number count: the sizes that duals are sold in (common practice, no source).
     """
     found: dict[int, str] = {}
-    for left, right in zip(columns, columns[1:], strict=False):
+    for left, right in pairwise(columns):
         if left.index in taken or right.index in taken or left.index in found or right.index != left.index + 1:
             continue
         for herm, fan in ((left, right), (right, left)):

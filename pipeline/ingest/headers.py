@@ -21,7 +21,8 @@ from rapidfuzz import fuzz, process
 from pipeline.units import UNITS, spelled_units
 
 TRUST_COMPOUND, TRUST_SHORTENED, TRUST_TYPO = 0.97, 0.93, 0.9
-"""How sure a word is when it was found by splitting, by its consonants or first letters, or in spite of a typing error."""
+"""How sure a word is when it was found by splitting, by its consonants or first letters, or in spite of a typing
+error."""
 
 TYPO_RATIO = 84.0
 """rapidfuzz ratio from which an unknown word of five letters or more counts as a typing error of a known one."""
@@ -40,19 +41,6 @@ IDEA_OF_DIMENSION: Mapping[str, str] = {
     "flow": "cfm",
 }
 """What a unit in a header says about the column."""
-
-ANYWHERE = frozenset(
-    ["mfd", "uf", "psig", "psi", "psia", "kpa", "amps", "amp", "volts", "volt", "degf", "degc", "fahrenheit", "celsius", "cfm", "inwc", "inh2o", "iwc", "mbar", "microfarad", "lbs", "pct", "percent", "tons", "years", "minutes", "vac", "ounces", "pounds"]
-)
-"""Units that are units wherever in a header they stand; the others only at its end or in brackets."""
-
-STOP = frozenset(
-    ["of", "the", "at", "for", "per", "de", "del", "la", "el", "los", "las", "en", "der", "die", "das", "des", "dem", "den", "vom", "im", "zu", "y", "und", "and", "is", "was", "to", "s", "in", "a", "mit", "con", "un", "una"]
-)
-"""Words that say nothing in a header."""
-
-ENDINGS = frozenset(["id", "no", "nr", "db", "wb", "rh", "uf", "sh", "sc", "psi", "mfd", "amp", "yn", "od"])
-"""Short words that may end, or begin, a header written without spaces."""
 
 MIXED_CASE_UNITS = re.compile(r"(kPa|MPa|hPa|degF|degC|inWC|inH2O|inWc|[uµμnm]F|kW|mA|psi[AaGg]|MFDs|IDs)(?![a-z])")
 CAMEL = re.compile(
@@ -95,6 +83,12 @@ def vocabulary() -> Mapping[str, Any]:
 
 
 @cache
+def listed(name: str) -> frozenset[str]:
+    """Return one of the plain word lists at the top of ``header_aliases.toml``."""
+    return frozenset(vocabulary()[name].split())
+
+
+@cache
 def words() -> Mapping[str, tuple[frozenset[str], ...]]:
     """Return every known word with the sets of ideas it may stand for."""
     found: dict[str, list[frozenset[str]]] = {}
@@ -119,7 +113,7 @@ def fold(text: str) -> str:
     text = re.sub(r"[°º]\s*([fckr])\b", r" deg\1 ", text, flags=re.IGNORECASE)
     text = unicodedata.normalize("NFKD", text).casefold()
     text = "".join(c for c in text if not unicodedata.combining(c))
-    text = INITIALS.sub(lambda m: m.group(0).replace(".", ""), text)
+    text = INITIALS.sub(lambda m: m.group(0).replace(".", ""), text.replace("_", " "))
     for pattern, replacement in _phrases():
         text = pattern.sub(replacement, text)
     text = text.replace("#", " id ").replace("%", " pct ")
@@ -161,7 +155,7 @@ def split_unit(tokens: list[str]) -> tuple[list[str], tuple[str, ...]]:
             if spelled := spelled_units(tail):
                 return tokens[:-length], spelled
     for place, token in enumerate(tokens):
-        if token in ANYWHERE:
+        if token in listed("units_anywhere"):
             return tokens[:place] + tokens[place + 1 :], spelled_units(token)
     return tokens, ()
 
@@ -174,7 +168,7 @@ def _understood(tokens: list[str], units: tuple[str, ...], *, bracketed: bool) -
     strangers: list[str] = []
     trust = 1.0
     for token in tokens:
-        if token in STOP:
+        if token in listed("stop"):
             continue
         ideas, sure = look_up(token)
         if ideas:
@@ -188,7 +182,7 @@ def _understood(tokens: list[str], units: tuple[str, ...], *, bracketed: bool) -
 
 
 def _known_ideas(tokens: list[str]) -> bool:
-    return any(look_up(token)[0] for token in tokens if token not in STOP)
+    return any(look_up(token)[0] for token in tokens if token not in listed("stop"))
 
 
 @lru_cache(maxsize=8192)
@@ -228,21 +222,17 @@ def _compound(token: str) -> tuple[str, ...] | None:
                 piece.removesuffix("n"),
                 piece.removesuffix("es"),
             ):
-                short = stem in ENDINGS and (end == len(token) or begin == 0)
-                if stem in known and (len(stem) >= 4 or short or (len(stem) == 3 and stem in _GLUED)):
+                short = stem in listed("endings") and (end == len(token) or begin == 0)
+                if stem in known and (len(stem) >= 4 or short or (len(stem) == 3 and stem in listed("glued"))):
                     candidate = (*before, stem)
                     current = best[end]
                     if current is None or len(candidate) < len(current):
                         best[end] = candidate
                     break
-        if end == 2 and token[:2] in ENDINGS:
+        if end == 2 and token[:2] in listed("endings"):
             best[2] = (token[:2],)
     found = best[len(token)]
     return found if found is not None and len(found) > 1 else None
-
-
-_GLUED = frozenset(["cap", "fan", "air", "out", "amp", "liq", "job", "net", "art", "typ", "ort", "day", "dry", "wet", "run"])
-"""Three-letter words that may be part of a joined one."""
 
 
 @cache

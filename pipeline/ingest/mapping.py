@@ -29,6 +29,12 @@ LISTED = 0.3
 """A proposal below this confidence is not shown."""
 
 
+SECTION_WORDS = frozenset(
+    ("cap", "caps", "capacitor", "herm", "fan", "mfd", "uf", "c", "h", "f", "run", "dual", "kondensator", "condensador")
+)
+"""Words without one of which a header is no section of a capacitor, whatever its values."""
+
+
 @dataclass(frozen=True)
 class ColumnUse:
     """What one column of a file is used as; ``unit`` None is the field's own, ``how`` says what decided."""
@@ -57,7 +63,8 @@ class Mapped:
 
 @dataclass(frozen=True)
 class Assigned:
-    """Columns of one file under one table: the uses, the proposals left to the user, and headers that claim one field."""
+    """Columns of one file under one table: the uses, the proposals left to the user, and headers that claim one
+    field."""
 
     table: str
     uses: Mapping[str, ColumnUse]
@@ -108,7 +115,8 @@ def choose_table(name: str, columns: Sequence[Column], entry: Entry | None) -> A
 
 
 def score(name: str, columns: Sequence[Column], assigned: Assigned) -> float:
-    """Return how well a table explains a file: fields found, required ones missing, columns left over, words of the file name."""
+    """Return how well a table explains a file: fields found, required ones missing, columns left over, words of
+    the file name."""
     table = registry()[assigned.table]
     own = [use for use in assigned.uses.values() if use.field in table.fields]
     found = sum(use.confidence for use in own) + 0.4 * (len(assigned.uses) - len(own))
@@ -120,7 +128,8 @@ def score(name: str, columns: Sequence[Column], assigned: Assigned) -> float:
 
 
 def assign(name: str, columns: Sequence[Column], table: str, entry: Entry | None) -> Assigned:
-    """Return the uses of the columns in a file of ``table``: told ones first, then the surest, each field and column once."""
+    """Return the uses of the columns in a file of ``table``: told ones first, then the surest, each field and
+    column once."""
     fields = fields_for_file(table)
     uses = _told(name, columns, entry, set(fields))
     fixed = {use.index for use in uses.values()}
@@ -128,7 +137,7 @@ def assign(name: str, columns: Sequence[Column], table: str, entry: Entry | None
     ranked: list[tuple[Candidate, Column]] = []
     for column in columns:
         if column.index not in fixed and column.header.strip():
-            for candidate in candidates(_without(column.header, shared), table):
+            for candidate in _best_candidates(column.header, shared, table):
                 ranked.append(
                     (_in_company(weighed(column, candidate, fields[candidate.field]), column, columns), column)
                 )
@@ -169,7 +178,8 @@ def _told(name: str, columns: Sequence[Column], entry: Entry | None, fields: set
         elif field in fields and entry is not None and entry.table and field in registry()[entry.table].required:
             near = _near_headers(told.header, [column.header for column in columns])
             raise FileRefused(
-                f'{name}: mapping.toml says that {field} is the column "{cut(told.header)}", which the file does not have; near it: {near}',
+                f'{name}: mapping.toml says that {field} is the column "{cut(told.header)}", '
+                f"which the file does not have; near it: {near}",
                 slug="header-missing",
             )
     return uses
@@ -197,7 +207,8 @@ def _in_company(candidate: Candidate, column: Column, columns: Sequence[Column])
 
 
 def _claims(first: ColumnUse, second: ColumnUse, columns: Sequence[Column]) -> bool:
-    """Return whether a second header is as good for a field as the first: one of them is wrong, and only the user knows which."""
+    """Return whether a second header is as good for a field as the first: one of them is wrong, and only the user
+    knows which."""
     if first.how == "mapping" or first.confidence - second.confidence >= TIED:
         return False
     if first.unit != second.unit:
@@ -222,10 +233,7 @@ def _pair(
 
 
 def _may_be_section(header: str) -> bool:
-    return bool(
-        set(fold(header).split())
-        & set(["cap", "caps", "capacitor", "herm", "fan", "mfd", "uf", "c", "h", "f", "run", "dual", "kondensator", "condensador"])
-    )
+    return bool(set(fold(header).split()) & SECTION_WORDS)
 
 
 def shared_prefix(headers: Sequence[str]) -> str | None:
@@ -235,6 +243,12 @@ def shared_prefix(headers: Sequence[str]) -> str | None:
         return None
     common = max(set(first), key=first.count)
     return common if first.count(common) >= 0.7 * len(headers) else None
+
+
+def _best_candidates(header: str, prefix: str | None, table: str) -> tuple[Candidate, ...]:
+    """Return the candidates of the header without the shared prefix, or with it where only so it says anything."""
+    bare = candidates(_without(header, prefix), table)
+    return bare if bare and bare[0].confidence >= CONFIDENT else candidates(header, table) or bare
 
 
 def _without(header: str, prefix: str | None) -> str:
@@ -269,7 +283,8 @@ def _refuse_missing(raw: RawTable, assigned: Assigned) -> None:
     )
     also = f" (and none for {', '.join(missing[1:])})" if len(missing) > 1 else ""
     raise FileRefused(
-        f"{raw.name} line {raw.header_line}: read as {assigned.table}, the file has no column for {field}{also}; near it: {near}: "
+        f"{raw.name} line {raw.header_line}: read as {assigned.table}, the file has no column for {field}{also}; "
+        f"near it: {near}: "
         f'name it in mapping.toml, {field} = "..." under the columns of this file',
         slug="header-missing",
     )

@@ -20,7 +20,8 @@ from pipeline.ingest.headers import normalised
 from pipeline.units import UnknownUnit, line_to
 
 SAME_HEADER_SHARE = 0.6
-"""An entry that does not tell its header line fits a file that has all its columns if they are this share of the file's."""
+"""An entry that does not tell its header line fits a file that has all its columns if they are this share of the
+file's."""
 
 TEXT_KEYS = ("table", "encoding", "delimiter", "decimal", "date_format")
 KEYS = (*TEXT_KEYS, "header_row", "header", "columns", "values")
@@ -57,7 +58,8 @@ class MappingFile:
     entries: tuple[Entry, ...] = ()
 
     def entry_for(self, name: str, header: tuple[str, ...] = ()) -> Entry | None:
-        """Return the entry for a file: its name itself, then the first pattern that fits its name, then its header line."""
+        """Return the entry for a file: its name itself, then the first pattern that fits its name, then its
+        header line."""
         base = PurePath(name.replace("\\", "/")).name
         for same in (True, False):
             for entry in self.entries:

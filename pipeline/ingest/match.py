@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
 from pipeline.fields import Field, fields_for_file, registry
-from pipeline.ingest.headers import IDEA_OF_DIMENSION, Reading, normalised, readings_of, vocabulary
+from pipeline.ingest.headers import IDEA_OF_DIMENSION, Reading, listed, normalised, readings_of, vocabulary
 from pipeline.units import UNITS, dimension_of
 
 CONFIDENT = 0.8
@@ -21,6 +21,16 @@ GUEST = 0.999
 
 UNSAID_RATING = 0.9
 """Factor for a rating in a file of visits whose header does not say so: a reading is likelier there."""
+
+EXTRA_IDEAS = {
+    "capacitance": frozenset({"cap"}),
+    "time": frozenset({"years", "time"}),
+    "mass": frozenset({"quantity", "amount"}),
+}
+"""What else the header of a number of this dimension may say without meaning more."""
+
+ALWAYS = frozenset({"side", "lead", "assigned", "unit", "system"})
+"""What the header of any reading may say without meaning more: compressor side, drawn by, system pressure."""
 
 OTHER = 0.75
 """Factor for what else a header may mean that is the very name of a field."""
@@ -49,7 +59,8 @@ class Candidate:
 def candidates(header: str, table: str) -> tuple[Candidate, ...]:
     """Return the fields of a file of ``table`` that ``header`` may mean, surest first; ties in registry order.
 
-    ``how`` is ``exact`` (the field's own name), ``words``, ``unit_bracket`` (words with a unit in the header) or ``near``.
+    ``how`` is ``exact`` (the field's own name), ``words``, ``unit_bracket`` (words with a unit in the header) or
+    ``near``.
     """
     best: dict[str, Candidate] = {}
     exact = False
@@ -101,7 +112,7 @@ def _fits(ideas: frozenset[str], said: frozenset[str], pattern: Pattern) -> bool
 def patterns(table: str, field: str) -> tuple[Pattern, ...]:
     """Return the patterns of one field of one table."""
     spec = registry()[table].fields[field]
-    own = _own_ideas(spec) | frozenset(vocabulary()["noise"].split())
+    own = _own_ideas(spec) | listed("noise")
     return tuple(_pattern(text, own) for text in vocabulary()["fields"].get(table, {}).get(field, ()))
 
 
@@ -111,10 +122,9 @@ def _own_ideas(field: Field) -> frozenset[str]:
     dimension = dimension_of(field)
     if dimension is None:
         return frozenset()
-    extra = {"capacitance": {"cap"}, "time": {"years", "time"}, "share": {"percent"}, "pressure": {"pressure"}}.get(
-        dimension, set()
-    )
-    return frozenset({IDEA_OF_DIMENSION.get(dimension, dimension)} | extra)
+    extra = EXTRA_IDEAS.get(dimension, frozenset())
+    always = ALWAYS if field.table == "visits" else frozenset()
+    return frozenset({IDEA_OF_DIMENSION.get(dimension, dimension)}) | extra | always
 
 
 def _pattern(text: str, own: frozenset[str]) -> Pattern:

@@ -22,7 +22,8 @@ SHAPE = (
     rf"^(?P<sign>[-+]?) ?(?P<money>{MONEY})? ?(?P<sign2>[-+]?) ?"
     r"(?P<digits>\d[\d.,]*(?:[ '’]\d{3}(?:[ '’.,]?\d+)*)?|[.,]\d+)(?P<power>e[-+]?\d{1,4})? ?(?P<unit>\D.*)?$"
 )
-"""Sign, digits with whatever stands between them, power of ten, and what follows (a unit, or nothing that is a number)."""
+"""Sign, digits with whatever stands between them, power of ten, and what follows (a unit, or nothing that is a
+number)."""
 
 POUNDS_AND_OUNCES = (
     r"^(?P<lb>\d+(?:[.,]\d+)?) ?(?:lbs?\.?|#|pounds?)[, ]*(?:and )?(?P<oz>\d+(?:[.,]\d+)?) ?(?:oz\.?|ounces?)$"
@@ -39,8 +40,8 @@ GROUPED = {
 class NumberColumn:
     """One column of numbers.
 
-    ``values`` Float64 in the canonical unit, null where blank or unreadable; ``problems`` one row per distinct text that
-    is no usable number (``text``, ``state``); ``said_open`` marks zeros that were written as a word.
+    ``values`` Float64 in the canonical unit, null where blank or unreadable; ``problems`` one row per distinct
+    text that is no usable number (``text``, ``state``); ``said_open`` marks zeros that were written as a word.
     """
 
     values: pl.Series
@@ -148,7 +149,8 @@ def odd_texts(
 
 
 def clean(texts: pl.Series, own: Mapping[str, str]) -> pl.DataFrame:
-    """Return ``text`` and its ``plain`` form (one kind of space and minus, lower case), brackets taken as a minus sign."""
+    """Return ``text`` and its ``plain`` form (one kind of space and minus, lower case), brackets taken as a minus
+    sign."""
     frame = texts.alias("text").to_frame()
     said = own_words(own)
     if said:
@@ -223,7 +225,8 @@ def _pounds_and_ounces(known: pl.DataFrame, field: Field) -> pl.DataFrame:
 
 
 def _commas_to_points(texts: pl.Series) -> pl.Series:
-    """Return the texts with the decimal comma as a point, null where a point stands already (a thousands sign, perhaps)."""
+    """Return the texts with the decimal comma as a point, null where a point stands already (a thousands sign,
+    perhaps)."""
     frame = texts.alias("t").to_frame()
     column = pl.col("t")
     swapped = pl.when(~column.str.contains(".", literal=True)).then(column.str.replace(",", ".", literal=True))

@@ -1,4 +1,5 @@
-"""Mapped text to typed values: what cannot be read or lies outside its range becomes a finding, the rest of the row stays."""
+"""Mapped text to typed values: what cannot be read or lies outside its range becomes a finding, the rest of the
+row stays."""
 
 from __future__ import annotations
 
@@ -22,7 +23,14 @@ from pipeline.ingest.columns import (
     word_column,
     zero_filled,
 )
-from pipeline.ingest.conventions import Conventions, NumberTexts, format_of, settle_decimal, settle_order
+from pipeline.ingest.conventions import (
+    Conventions,
+    NumberTexts,
+    format_of,
+    refuse_contradiction,
+    settle_decimal,
+    settle_order,
+)
 from pipeline.ingest.derive import add_derived_ids
 from pipeline.ingest.long_readings import measure_column, value_column
 from pipeline.ingest.mapping import Mapped
@@ -189,9 +197,11 @@ def _meanings(
 def _order(
     name: str, columns: Sequence[dates.DateTexts], mapped: Mapped, siblings: Sequence[Conventions]
 ) -> tuple[str | None, dict[str, str]]:
-    if mapped.date_format is not None:
-        return dates.order_of_format(mapped.date_format), {}
-    return settle_order(name, columns, siblings)
+    if mapped.date_format is None:
+        return settle_order(name, columns, siblings)
+    told = dates.order_of_format(mapped.date_format)
+    refuse_contradiction(name, columns, told, mapped.date_format)
+    return told, {}
 
 
 def _rejected(columns: Mapping[str, Column], lines: pl.Series) -> pl.Expr:
@@ -233,7 +243,7 @@ def _coarse_notes(dated: Mapping[str, dates.DateTexts | pl.Series]) -> list[str]
 
 def _zero_notes(filled: frozenset[str], mapped: Mapped) -> list[str]:
     return [
-        f'column "{mapped.columns[name].header}" has zeros and not one blank: a 0 may mean that nothing was read, and counts only with a '
-        "cause, part or observation that supports it"
+        f'column "{mapped.columns[name].header}" has zeros and not one blank: a 0 may mean that nothing was read, '
+        "and counts only with a cause, part or observation that supports it"
         for name in sorted(filled)
     ]

@@ -26,7 +26,8 @@ def refused_values(
     *,
     whole_row: bool,
 ) -> pl.DataFrame:
-    """Return one finding per cell whose text is in ``states`` (``text``, ``state``, ``said``: what is wrong, ``advice``)."""
+    """Return one finding per cell whose text is in ``states`` (``text``, ``state``, ``said``: what is wrong,
+    ``advice``)."""
     cells = pl.DataFrame({"source_line": lines, "text": texts}).join(
         states, on="text", how="inner", maintain_order="left"
     )
@@ -100,7 +101,8 @@ def said_of_words(problems: pl.DataFrame, field: Field) -> pl.DataFrame:
         )
         word = near[0] if near else field.allowed[0]
         advice.append(
-            f'{"Near it" if near else "Known"}: {listed}. Correct it, or add to values.{field.name} in mapping.toml a line like "{strange[:VALUE_SHOWN]}" = "{word}".'
+            f"{'Near it' if near else 'Known'}: {listed}. Correct it, or add to values.{field.name} in mapping.toml "
+            f'a line like "{strange[:VALUE_SHOWN]}" = "{word}".'
         )
     return problems.select("text", pl.lit("unknown-word").alias("state")).with_columns(
         pl.Series("said", said, pl.String), pl.Series("advice", advice, pl.String)

@@ -114,7 +114,7 @@ def _texts(joined: str) -> frozenset[str]:
 
 def wrong_words(fields: Iterable[Field]) -> list[str]:
     """Return the words of ``value_words.toml`` that no field allows: a spelling mistake there."""
-    used = {name for name in _spec()["fields"].values()} | {"part_only"}
+    used = set(_spec()["fields"].values()) | {"part_only"}
     allowed = {word for field in fields for word in field.allowed}
     return [
         f"{name}.{word}"
