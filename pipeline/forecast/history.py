@@ -18,6 +18,7 @@ SERIES_COLUMNS = pl.Schema(
         "tolerance_pct": pl.Float64,
         "started_on": pl.Date,
         "start_kind": pl.String,
+        "start_known_on": pl.Date,
         "ended_on": pl.Date,
     }
 )
@@ -119,18 +120,33 @@ class History:
         )
 
     def through(self, day: dt.date) -> History:
-        """Return what was known at the end of ``day``: no later row, no later end of a series, no later visit."""
+        """Return what was known at the end of ``day``.
+
+        No later row, no later end of a series, no later visit; a part that later readings alone told of is
+        not there yet, its readings wait, and the part before it is still in service.
+        """
         dated = pl.col("visit_date") <= day
+        told = pl.coalesce("start_known_on", "started_on")
+        series = (
+            self.series.sort("unit_id", "section", "series")
+            .with_columns(end_known_on=pl.coalesce(told.shift(-1).over("unit_id", "section"), "ended_on"))
+            .filter((told <= day).fill_null(True))
+            .with_columns(
+                ended_on=pl.when((pl.col("ended_on") <= day) & (pl.col("end_known_on") <= day)).then("ended_on")
+            )
+            .drop("end_known_on")
+        )
+        unknown = self.series.filter(told > day).select("unit_id", "section", "series")
         visits = self.visits.filter(dated)
         seen = visits.group_by("unit_id").agg(
             first_visit_on=pl.col("visit_date").min(), last_visit_on=pl.col("visit_date").max()
         )
         return dataclasses.replace(
             self,
-            series=self.series.filter(pl.col("started_on").is_null() | (pl.col("started_on") <= day)).with_columns(
-                ended_on=pl.when(pl.col("ended_on") <= day).then(pl.col("ended_on"))
+            series=series,
+            cap_readings=self.cap_readings.filter(dated).join(
+                unknown, on=["unit_id", "section", "series"], how="anti", maintain_order="left"
             ),
-            cap_readings=self.cap_readings.filter(dated),
             charge=self.charge.filter(dated),
             visits=visits,
             parts=self.parts.filter(dated),

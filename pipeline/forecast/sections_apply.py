@@ -41,6 +41,7 @@ SECTION_FORECAST_SCHEMA = pl.Schema(
         "out_latest": pl.Date,
         "already_out": pl.Boolean,
         "basis": pl.String,
+        "rating_guessed": pl.Boolean,
         "readings": pl.Int64,
         "last_reading_on": pl.Date,
         "last_drift_pct": pl.Float64,
@@ -49,6 +50,8 @@ SECTION_FORECAST_SCHEMA = pl.Schema(
 
 HORIZONS_YEARS = np.array([0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9, 10, 11.5, 13, 15], dtype=np.float64)
 QUANTILES = {"out_of_tolerance_on": 0.5, "out_earliest": 0.05, "out_latest": 0.95}
+SURELY_IN = 0.10
+"""A part whose odds of being out already are below this is dated as one that is in tolerance now."""
 SMALLEST, LARGEST = 1e-4, 1 - 1e-4
 """No forecast says never or surely."""
 
@@ -113,7 +116,9 @@ def apply_sections(history: History, params: SectionParams, as_of: dt.date, seas
     out = np.maximum.accumulate(recalibrate(below[:, :-2, 0], params), axis=1)
     at_dates = np.maximum(recalibrate(below[:, -2:, 0], params), out[:, :1])
     at_dates = np.maximum.accumulate(at_dates, axis=1)
-    crossing = {name: _crossing(out, q, as_of) for name, q in QUANTILES.items()}
+    now_out = out[:, :1]
+    dated = np.where(now_out < SURELY_IN, (out - now_out) / (1 - now_out), out)
+    crossing = {name: _crossing(np.clip(dated, SMALLEST, LARGEST), q, as_of) for name, q in QUANTILES.items()}
     span = (season.end - as_of).days / DAYS_PER_YEAR
     has_readings = pl.col("n") > 0
     return series.select(
@@ -141,6 +146,7 @@ def apply_sections(history: History, params: SectionParams, as_of: dt.date, seas
         .then(pl.lit("age"))
         .otherwise(pl.lit("fleet"))
         .alias("basis"),
+        pl.col("guessed_rating").alias("rating_guessed"),
         pl.col("n").alias("readings"),
         "last_reading_on",
         "last_drift_pct",

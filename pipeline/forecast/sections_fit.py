@@ -7,6 +7,7 @@ import zlib
 
 import numpy as np
 import polars as pl
+from scipy.special import logsumexp
 
 from pipeline.forecast.history import History
 from pipeline.forecast.params import SectionParams
@@ -21,7 +22,7 @@ from pipeline.forecast.sections_inputs import (
 )
 from pipeline.forecast.sections_noise import fit_noise, reading_arrays
 from pipeline.forecast.sections_paths import default_paths
-from pipeline.forecast.sections_posterior import Weights, condition_blocks
+from pipeline.forecast.sections_posterior import Block, Weights, condition_blocks, rating_weights
 
 POOLED = "pooled"
 
@@ -47,10 +48,7 @@ def fit_sections(history: History, through: dt.date) -> SectionParams:
     noise = fit_noise(rows)
     readings = reading_arrays(rows, noise)
     sample = training_sample(rows)
-    log_l = [
-        (block.index, block.found.log_likelihood.astype(np.float64))
-        for block in condition_blocks(readings, default_paths(), sample)
-    ]
+    log_l = [(block.index, _over_ratings(block)) for block in condition_blocks(readings, default_paths(), sample)]
     p = priors()["drift"]
     start = default_paths().weights
     origin_start = np.asarray(p["origin"]["weights"], dtype=np.float64)
@@ -90,6 +88,15 @@ def training_sample(rows: SectionRows) -> Index:
     digest = {name: zlib.crc32(name.encode()) for name in rows.series["unit_id"].unique().to_list()}
     order = rows.series["unit_id"].replace_strict(digest, return_dtype=pl.Int64).to_numpy()[read]
     return np.sort(read[np.argsort(order, kind="stable")[:most]])
+
+
+def _over_ratings(block: Block) -> Floats:
+    """Return the log-likelihood by origin and path, the ratings weighed out."""
+    log_l = block.found.log_likelihood.astype(np.float64)
+    if block.ratings == 1:
+        return log_l
+    by = log_l.reshape(len(log_l), block.origins, block.ratings, -1)
+    return np.asarray(logsumexp(by, axis=2, b=rating_weights(block.ratings)[None, None, :, None]))
 
 
 def _maximise(

@@ -17,7 +17,7 @@ BLOCK_CELLS = 2_000_000
 
 @dataclass(frozen=True, eq=False)
 class Conditional:
-    """Per section, origin and path: log-likelihood, and mean and variance of the level at the last reading."""
+    """Per section, hypothesis and path: log-likelihood, and mean and variance of the level at the last reading."""
 
     log_likelihood: Array
     mean: Array
@@ -32,13 +32,13 @@ def condition(
     Parameters
     ----------
     y
-        Readings [% of rating], shape (sections, readings).
+        Readings [% of rating], shape (sections, hypotheses, readings); a hypothesis is an origin and a rating.
     noise_var
-        Variance of each reading about the path [%^2], same shape.
+        Variance of each reading about the path [%^2], shape (sections, readings).
     bad_odds
         Probability that the reading is a bad one, same shape.
     paths
-        Path values at the readings [%], shape (sections, origins, readings, paths).
+        Path values at the readings [%], shape (sections, hypotheses, readings, paths).
     start_var
         Variance of a new part about its rating [%^2], shape (sections,).
     bad_var
@@ -51,7 +51,7 @@ def condition(
     log L = -1/2 (sum W R^2 - m^2 P) + 1/2 sum log W - 1/2 log(P start_var), up to a constant.
     "Reading j is bad" adds bad_var to its variance, which only changes the three sums.
     """
-    n = y.shape[1]
+    n = y.shape[2]
     origins, count = paths.shape[1], paths.shape[3]
     prior_precision = (1.0 / start_var)[:, None, None]
     log_start = np.log(start_var)[:, None, None]
@@ -59,7 +59,7 @@ def condition(
         shape = (len(y), origins, count)
         zero = np.zeros(shape, dtype=y.dtype)
         return Conditional(zero, zero, np.broadcast_to(start_var[:, None, None], shape).astype(y.dtype))
-    residual = y[:, None, :, None] - paths
+    residual = y[:, :, :, None] - paths
     good = 1.0 / noise_var
     weak = 1.0 / (noise_var + bad_var)
     sum_w = good.sum(axis=1)
@@ -99,11 +99,13 @@ def _collapse(cases: list[tuple[Array, Array, Array]]) -> Conditional:
     return Conditional(top + np.log(total), mean, np.maximum(second / total - mean * mean, 1e-9))
 
 
-def posterior(log_likelihood: Array, path_weights: Array, origin_weights: Array) -> Array:
-    """Return the probability of every origin and path; ``path_weights`` is (paths,) or (sections, paths)."""
+def posterior(log_likelihood: Array, path_weights: Array, hypothesis_weights: Array) -> Array:
+    """Return the probability of every hypothesis and path; ``path_weights`` is (paths,) or (sections, paths)."""
     weights = path_weights[:, None, :] if path_weights.ndim == 2 else path_weights[None, None, :]
     log_p = (
-        log_likelihood + np.log(np.maximum(weights, 1e-12)) + np.log(np.maximum(origin_weights, 1e-12))[None, :, None]
+        log_likelihood
+        + np.log(np.maximum(weights, 1e-12))
+        + np.log(np.maximum(hypothesis_weights, 1e-12))[None, :, None]
     )
     log_p = log_p - log_p.max(axis=(1, 2), keepdims=True)
     p = np.exp(log_p)

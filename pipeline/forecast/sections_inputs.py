@@ -19,6 +19,8 @@ Index = npt.NDArray[np.int64]
 EPOCH = dt.date(2000, 1, 1)
 KEY = ["unit_id", "section", "series"]
 COPIED_WITHIN_PCT = 0.005
+GUESSED_SOURCE = "nearest_size"
+"""The rated_source of a rating that is only the preferred size nearest to a reading."""
 FORECAST_SECTIONS = ("herm", "fan")
 """Sections whose state feeds the unit's forecast; a unit without a rating is given both, unread."""
 
@@ -86,7 +88,7 @@ def section_rows(history: History, age_at_first_visit: float, *, stand_ins: bool
         .join(spans, on=KEY, how="left")
         .with_columns(
             tolerance_pct=tolerance.fill_null(p["default_tolerance_pct"]),
-            guessed_rating=pl.col("rated_source").str.contains("infer").fill_null(False),
+            guessed_rating=(pl.col("rated_source") == GUESSED_SOURCE).fill_null(False),
             current=pl.col("ended_on").is_null(),
             known_origin=recorded,
             first_visit_year=first_visit,
@@ -126,7 +128,7 @@ def section_rows(history: History, age_at_first_visit: float, *, stand_ins: bool
         last_drift_pct=pl.col("drift_pct").last(),
     )
     columns = [
-        *("row", *KEY, "tolerance_pct", "guessed_rating", "current", "listed", "known_origin", "dated"),
+        *("row", *KEY, "rated_uf", "tolerance_pct", "guessed_rating", "current", "listed", "known_origin", "dated"),
         *("origin_year", "span_years", "n", "last_year", "last_reading_on", "last_drift_pct"),
     ]
     full = keyed.join(facts, on="row", how="left", maintain_order="left").with_columns(pl.col("n").fill_null(0))
@@ -182,4 +184,6 @@ class Readings:
     span_years: Floats
     known_origin: npt.NDArray[np.bool_]
     start_var: Floats
+    guessed_rating: npt.NDArray[np.bool_]
+    rating_scale: Floats
     last_year: Floats

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.enrich.capacitor_facts import capacitor_facts
 from pipeline.forecast.params import NoiseParams
 from pipeline.forecast.priors import priors
 from pipeline.forecast.sections_inputs import COPIED_WITHIN_PCT, Readings, SectionRows
@@ -176,8 +177,6 @@ def reading_arrays(rows: SectionRows, noise: NoiseParams) -> Readings:
         odds=pl.when("repeated").then(float(p["bad_reading_odds"])).otherwise("odds"),
     )
     count = series["n"].to_numpy().astype(np.int64)
-    guessed = series["guessed_rating"].to_numpy()
-    start_sd = np.where(guessed, float(p["start_sd_guessed_rating_pct"]), float(p["start_sd_pct"]))
     origin = series["origin_year"].to_numpy().astype(np.float64)
     return Readings(
         first=np.cumsum(count) - count,
@@ -189,6 +188,25 @@ def reading_arrays(rows: SectionRows, noise: NoiseParams) -> Readings:
         origin_year=origin,
         span_years=series["span_years"].to_numpy().astype(np.float64),
         known_origin=series["known_origin"].to_numpy(),
-        start_var=start_sd**2,
+        start_var=np.full(len(series), float(p["start_sd_pct"]) ** 2),
+        guessed_rating=series["guessed_rating"].to_numpy(),
+        rating_scale=_rating_scales(series),
         last_year=series["last_year"].fill_null(float("nan")).to_numpy().astype(np.float64),
     )
+
+
+def _rating_scales(series: pl.DataFrame) -> Floats:
+    """Return rating in force over each size it may really be: itself and the next preferred sizes up."""
+    more = len(priors()["drift"]["guessed_rating_weights"]) - 1
+    scales = np.ones((len(series), more + 1))
+    names, rated = series["section"].to_numpy(), series["rated_uf"].fill_null(0.0).to_numpy()
+    guessed = series["guessed_rating"].to_numpy()
+    for section, sizes in capacitor_facts().preferred_uf.items():
+        rows = np.flatnonzero((names == section) & guessed)
+        ladder = np.concatenate(
+            [np.sort(np.asarray(sizes, dtype=np.float64)), max(sizes) * 1.2 ** np.arange(1, more + 2)]
+        )
+        at = np.searchsorted(ladder, rated[rows] * 1.001)
+        for step in range(more):
+            scales[rows, step + 1] = rated[rows] / ladder[np.minimum(at + step, len(ladder) - 1)]
+    return scales

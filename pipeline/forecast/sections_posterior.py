@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -27,11 +28,13 @@ Sections = npt.NDArray[np.str_]
 
 @dataclass(frozen=True, eq=False)
 class Block:
-    """Sections of one reading count and one number of candidate origins, conditioned on their readings."""
+    """Sections of one reading count that share their hypotheses (origins by ratings), conditioned on their readings."""
 
     index: Index
     origin_year: Floats
     found: Conditional
+    origins: int
+    ratings: int
 
 
 def condition_blocks(readings: Readings, paths: Paths, index: Index | None = None) -> Iterator[Block]:
@@ -39,31 +42,34 @@ def condition_blocks(readings: Readings, paths: Paths, index: Index | None = Non
     p = priors()["drift"]
     shifts = np.asarray(p["origin"]["shifts"], dtype=np.float64)
     chosen = np.arange(len(readings.count)) if index is None else index
-    for known in (True, False):
-        offsets = shifts[:1] if known else shifts
-        of_kind = chosen[readings.known_origin[chosen] == known]
+    sizes = readings.rating_scale.shape[1]
+    for known, guessed in itertools.product((True, False), (True, False)):
+        offsets, ratings = shifts[:1] if known else shifts, sizes if guessed else 1
+        of_kind = chosen[(readings.known_origin[chosen] == known) & (readings.guessed_rating[chosen] == guessed)]
         for n in np.unique(readings.count[of_kind]):
             group = of_kind[readings.count[of_kind] == n]
-            for part in blocks(group, (int(n) + 2) * len(offsets) * paths.table.shape[1]):
-                yield _condition_block(readings, paths, part, int(n), offsets, p)
+            for part in blocks(group, (int(n) + 2) * len(offsets) * ratings * paths.table.shape[1]):
+                yield _condition_block(readings, paths, part, int(n), offsets, ratings, p)
 
 
 def _condition_block(
-    readings: Readings, paths: Paths, part: Index, n: int, offsets: Floats, p: dict[str, float]
+    readings: Readings, paths: Paths, part: Index, n: int, offsets: Floats, ratings: int, p: dict[str, float]
 ) -> Block:
-    origins = readings.origin_year[part, None] + offsets * readings.span_years[part, None]
+    # hypotheses run over origins and, within one, over ratings
+    origins = np.repeat(readings.origin_year[part, None] + offsets * readings.span_years[part, None], ratings, axis=1)
+    scale = np.tile(readings.rating_scale[part, :ratings], (1, len(offsets)))
     at = readings.first[part, None] + np.arange(n)
     x = readings.x_year[at]
     last = readings.last_year[part, None] if n else x
     found = condition(
-        y=readings.y[at],
+        y=(100.0 + readings.y[at])[:, None, :] * scale[:, :, None] - 100.0,
         noise_var=readings.noise_var[at] + p["process_var_pct2_per_year"] * (last - x),
         bad_odds=readings.bad_odds[at],
         paths=paths.at(x[:, None, :] - origins[:, :, None]),
         start_var=readings.start_var[part],
         bad_var=p["bad_reading_sd_pct"] ** 2,
     )
-    return Block(part, origins, found)
+    return Block(part, origins, found, len(offsets), ratings)
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,8 +134,14 @@ def posterior_blocks(
     """Yield each block with the probability of its origins and paths."""
     names = np.asarray(sections)
     for block in condition_blocks(readings, paths):
-        origins = weights.origins if block.origin_year.shape[1] > 1 else np.ones(1)
-        yield block, posterior(block.found.log_likelihood, weights.for_rows(names[block.index].tolist()), origins)
+        origins = weights.origins if block.origins > 1 else np.ones(1)
+        hypotheses = np.kron(origins, rating_weights(block.ratings))
+        yield block, posterior(block.found.log_likelihood, weights.for_rows(names[block.index].tolist()), hypotheses)
+
+
+def rating_weights(ratings: int) -> Floats:
+    """Return the starting weights of the sizes that a rating may really be."""
+    return np.asarray(priors()["drift"]["guessed_rating_weights"], dtype=np.float64) if ratings > 1 else np.ones(1)
 
 
 def project(block: Block, readings: Readings, paths: Paths, at_year: Floats) -> tuple[Array, Array]:

@@ -42,7 +42,12 @@ def next_readings(history: History, params: SectionParams, cutoff: dt.date, unti
     rows = current_rows(section_rows(history.through(cutoff), params.age_at_first_visit_years, stand_ins=False))
     found = (
         _next(history, params.noise, cutoff, until)
-        .join(rows.series.select("row", *KEY, "tolerance_pct"), on=KEY, how="inner")
+        .join(
+            # a guessed rating may be wrong, and then the reading's own drift is no outcome of the true one
+            rows.series.filter(~pl.col("guessed_rating")).select("row", *KEY, "tolerance_pct"),
+            on=KEY,
+            how="inner",
+        )
         .sort("row")
     )
     if found.is_empty():

@@ -371,7 +371,7 @@ def _history(rng, shop, ids, install, make, rated, rla, records, series, started
             "section": [r[1] for r in rows],
             "series": [r[2] for r in rows],
             "rated_uf": [size[r[1]][r[0]] for r in rows],
-            "rated_source": ["inferred" if guess[r[0]] else "unit" for r in rows],
+            "rated_source": ["nearest_size" if guess[r[0]] else "unit" for r in rows],
             "tolerance_pct": [TOLERANCE for _ in rows],
             "started_on": [born[r[0]] if np.isnan(r[3]) else _date(r[3]) for r in rows],
             "start_kind": [("installed" if born[r[0]] else "unknown") if np.isnan(r[3]) else "fitted" for r in rows],
