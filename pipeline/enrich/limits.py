@@ -37,6 +37,12 @@ class Limits:
     virtual_charge_subcooling_f: float
     virtual_charge_superheat_share: float
     charge_level_margin_pct: float
+    superheat_per_charge_pct_f: float
+    subcooling_per_charge_pct_f: float
+    leaking_share: float
+    leak_rate_median_pct: float
+    leak_suspected_p: float
+    charge_oz_per_ton: float
 
 
 @cache
