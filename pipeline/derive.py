@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import duckdb
@@ -14,7 +15,7 @@ from pipeline.enrich.capacitor_facts import capacitor_facts
 from pipeline.enrich.capacitor_ratings import model_ratings
 from pipeline.enrich.capacitors import capacitor_history
 from pipeline.enrich.charge import charge_readings
-from pipeline.enrich.copied_ratings import copying
+from pipeline.enrich.copied_ratings import COPIED, copying
 from pipeline.enrich.suspects import capacitor_suspects, charge_suspects
 from pipeline.forecast.history import VISIT_COLUMNS, History
 from pipeline.forecast.model import apply, fit
@@ -23,7 +24,6 @@ from pipeline.store.derived import replace_keys, replace_rows
 from pipeline.store.history import derived_of, parts_of, unit_batches, units_of, visits_of
 from pipeline.store.query import query
 
-Say = Callable[[str], None]
 PARAMS_NAME = "forecast"
 
 
@@ -38,14 +38,11 @@ class Scope:
 def enrich(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings) -> None:
     """Rewrite capacitor series and readings, charge readings and suspects of the units in scope.
 
-    Whole units are read, a batch at a time, so that memory stays flat however large the shop is. What the checks hold
-    against single rows is known before; what needs ratings in force, saturation or a technician's habit is found here
-    and then keeps such readings from starting a series.
+    Whole units are read, a batch at a time, so that memory stays flat however large the shop is. Where what the whole
+    fleet teaches has changed (the ratings of a model, a technician's habit), the units it bears on come into scope, so
+    that increments end where one import of everything does.
     """
-    models = model_ratings(units_of(con, None, scope.as_of))
-    _capacitors(con, scope, settings, models, None)
-    copiers = copying(query(con, "core.capacitor_readings"))
-    _capacitors(con, scope, settings, models, copiers)
+    _capacitors(con, scope, settings)
     for batch in unit_batches(con, scope.units):
         visits, units = visits_of(con, batch, scope.as_of), units_of(con, batch, scope.as_of)
         charge = charge_readings(visits, units, altitude_ft=settings.shop.altitude_ft, settings=settings.charge)
@@ -53,30 +50,60 @@ def enrich(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings) -> 
         replace_rows(con, "charge_suspects", charge_suspects(charge), batch)
 
 
-def _capacitors(
-    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings, models: pl.DataFrame, copiers: pl.DataFrame | None
+def _capacitors(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings) -> None:
+    """Write series and readings, then hold against them what ratings, volts and habits say, and write those again."""
+    models = model_ratings(units_of(con, None, scope.as_of))
+    units = None if _keep_fact(con, "model_ratings", models) else scope.units
+    for batch in unit_batches(con, units):
+        _write_capacitors(con, batch, derived_of(con, "suspects", batch), models, scope.as_of, settings)
+    readings = query(con, "core.capacitor_readings")
+    copiers = copying(readings)
+    habits = copiers.filter("copies")
+    if _keep_fact(con, "copied_ratings", habits) and units is not None:
+        theirs = readings.filter(pl.col("technician").is_in(habits["technician"].implode()))["unit_id"]
+        units = pl.concat([units, theirs, _held(con)]).unique().sort()
+    for batch in unit_batches(con, units):
+        visits = visits_of(con, batch, scope.as_of)
+        found = capacitor_suspects(derived_of(con, "capacitor_readings", batch), visits, copiers)
+        before = derived_of(con, "capacitor_suspects", batch)
+        replace_rows(con, "capacitor_suspects", found, batch)
+        again = pl.concat([found["unit_id"], before["unit_id"]]).unique().sort()
+        doubts = pl.concat([derived_of(con, "suspects", again).select(found.columns), found])
+        _write_capacitors(con, again, doubts, models, scope.as_of, settings)
+
+
+def _write_capacitors(
+    con: duckdb.DuckDBPyConnection,
+    units: pl.Series,
+    doubts: pl.DataFrame,
+    models: pl.DataFrame,
+    as_of: dt.date,
+    settings: Settings,
 ) -> None:
-    """Write series and readings; with ``copiers`` known, what speaks against the first pass's readings counts too."""
-    for batch in unit_batches(con, scope.units):
-        visits, parts = visits_of(con, batch, scope.as_of), parts_of(con, batch, scope.as_of)
-        doubts = derived_of(con, "suspects", batch)
-        if copiers is not None:
-            found = capacitor_suspects(derived_of(con, "capacitor_readings", batch), visits, copiers)
-            replace_rows(con, "capacitor_suspects", found, batch)
-            if found.is_empty():
-                continue
-            doubts = pl.concat([doubts.select(found.columns), found])
-        series, readings = capacitor_history(
-            visits,
-            parts,
-            units_of(con, batch, scope.as_of),
-            models,
-            doubts,
-            capacitor_facts(),
-            frequency_hz=settings.shop.line_frequency_hz,
-        )
-        replace_rows(con, "capacitor_series", series, batch)
-        replace_rows(con, "capacitor_readings", readings, batch)
+    series, readings = capacitor_history(
+        visits_of(con, units, as_of),
+        parts_of(con, units, as_of),
+        units_of(con, units, as_of),
+        models,
+        doubts,
+        capacitor_facts(),
+        frequency_hz=settings.shop.line_frequency_hz,
+    )
+    replace_rows(con, "capacitor_series", series, units)
+    replace_rows(con, "capacitor_readings", readings, units)
+
+
+def _held(con: duckdb.DuckDBPyConnection) -> pl.Series:
+    """Return the units of which a reading was held against its technician's habit before."""
+    return query(con, "core.capacitor_suspects").filter(pl.col("reason") == COPIED)["unit_id"]
+
+
+def _keep_fact(con: duckdb.DuckDBPyConnection, name: str, fact: pl.DataFrame) -> bool:
+    """Keep what the fleet teaches and return whether it differs from what was kept; the first fact differs."""
+    digest = hashlib.sha256(fact.write_json().encode()).hexdigest()
+    kept = dict(query(con, "core.fleet_facts").iter_rows())
+    replace_keys(con, "fleet_facts", pl.DataFrame([{"name": name, "digest": digest}]), ["name"])
+    return kept.get(name) != digest
 
 
 def forecast(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:
@@ -94,9 +121,7 @@ def forecast(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings)
 
 def fleet_history(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> History:
     """Return what the forecast reads of the whole fleet: derived rows whole, of the visits only the columns it uses."""
-    visits = [
-        visits_of(con, batch, as_of).select(list(VISIT_COLUMNS)) for batch in unit_batches(con, None)
-    ]
+    visits = [visits_of(con, batch, as_of).select(list(VISIT_COLUMNS)) for batch in unit_batches(con, None)]
     return History(
         series=query(con, "core.capacitor_series"),
         cap_readings=query(con, "core.capacitor_readings"),

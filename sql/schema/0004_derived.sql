@@ -132,3 +132,9 @@ create table core.charge_suspects (
     reason varchar not null,
     message varchar
 );
+
+create table core.fleet_facts (
+    -- one row per thing the whole fleet teaches, by the digest of what enrich last worked with
+    "name" varchar not null,
+    digest varchar not null
+);
