@@ -131,8 +131,7 @@ def explain(error: duckdb.Error, path: Path) -> StoreError:
     if "newer version" in text or "version number" in text:
         return migrate.newer(path.name)
     if any(
-        word in text
-        for word in ("corrupt", "not a valid duckdb", "checksum", "could not read enough", "failed to replay")
+        word in text for word in ("corrupt", "not a valid duckdb", "checksum", "could not read enough", "replaying wal")
     ):
         return StoreError(
             f"The store {path.name} is damaged: bring back a kept copy with the restore command", slug="store-damaged"
