@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-import os
 import re
 import shutil
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -40,10 +39,28 @@ PENDING = "0" * 12
 STAGING = ".being-written"
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 WATCHLIST_COLUMNS = (
-    "rank", "unit_id", "customer_name", "phone", "address", "city", "postal_code", "unit_location", "make", "model",
-    "p_failure", "p_low", "p_high", "leading_reason", "reasons", "last_visit_on", "technician", "agreement",
-    "expected_cost", "as_of", "season_end",
-)  # fmt: skip
+    "rank",
+    "unit_id",
+    "customer_name",
+    "phone",
+    "address",
+    "city",
+    "postal_code",
+    "unit_location",
+    "make",
+    "model",
+    "p_failure",
+    "p_low",
+    "p_high",
+    "leading_reason",
+    "reasons",
+    "last_visit_on",
+    "technician",
+    "agreement",
+    "expected_cost",
+    "as_of",
+    "season_end",
+)
 
 
 @dataclass(frozen=True)
@@ -178,9 +195,7 @@ def _write_dashboards(
 
 
 def _context(module: PageModule, ask: Query, site: Site, values: Mapping[str, object]) -> Any:
-    frames = {
-        query: ask(query, {name: values[name] for name in bound}) for query, bound in module.PAGE.queries.items()
-    }
+    frames = {query: ask(query, {name: values[name] for name in bound}) for query, bound in module.PAGE.queries.items()}
     return module.build(frames, site)
 
 
@@ -244,7 +259,7 @@ def _write_bytes(path: Path, content: bytes) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     new = path.with_name(path.name + ".new")
     new.write_bytes(content)
-    os.replace(new, path)
+    new.replace(path)
 
 
 def _write_text(path: Path, text: str) -> None:

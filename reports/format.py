@@ -7,6 +7,8 @@ import hashlib
 import re
 from collections.abc import Mapping
 
+from pipeline.fields import registry
+
 NOT_KNOWN = "–"
 MINUS = "−"
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -79,10 +81,18 @@ def chance(p: float | None) -> str:
 
 
 def chance_range(low: float | None, high: float | None) -> str:
-    """Return the interval of a probability in the same counts, ``2 to 5 in 10``; blank where there is none."""
+    """Return the interval of a probability in the same counts, ``2 to 5 in 10``; blank where there is none.
+
+    Examples
+    --------
+    >>> chance_range(0.19, 0.52)
+    '2 to 5 in 10'
+    >>> chance_range(0.02, 0.15)
+    '2 to 15 in 100'
+    """
     if low is None or high is None:
         return ""
-    base = 10 if high >= 0.15 else 100
+    base = 10 if low >= 0.095 else 100
     least, most = round(low * base), round(high * base)
     if least == most:
         return f"{most} in {base}" if most else f"under 1 in {base}"
@@ -98,7 +108,15 @@ def _nearest_step(one_in: float) -> int:
 
 def about(value: float) -> str:
     """Return an expected count without false precision: one decimal under 3, else whole."""
-    return number(value, 1) if 0 < value < 3 else number(value)
+    whole = abs(value - round(value)) < 0.05
+    return number(value) if value >= 3 or whole else number(value, 1)
+
+
+def calls(value: float) -> str:
+    """Return an expected number of no-cooling calls in words."""
+    if value < 0.5:
+        return "fewer than one no-cooling call"
+    return f"about {about(value)} no-cooling {'call' if about(value) == '1' else 'calls'}"
 
 
 def weeks(days: int) -> str:
@@ -141,6 +159,20 @@ def file_stem(unit_id: str, *, readable: bool = True) -> str:
     digest = hashlib.sha256(unit_id.encode("utf-8", "surrogatepass")).hexdigest()[:10]
     plain = re.sub(r"[^A-Za-z0-9]+", "-", unit_id).strip("-")[:32].strip("-").lower()
     return f"{plain}-{digest}" if readable and plain else digest
+
+
+SECTIONS: Mapping[str, str] = {"herm": "hermetic", "fan": "fan", "blower": "blower"}
+
+
+def section(key: str | None) -> str:
+    """Return the name of a capacitor section."""
+    return SECTIONS.get(key or "", words(key))
+
+
+def field_label(field: str | None) -> str:
+    """Return what people call a field of the registry; an unknown one as its words."""
+    found = next((t.fields[field] for t in registry().values() if field in t.fields), None) if field else None
+    return found.label if found else words(field)
 
 
 def dialled(phone: str) -> str:

@@ -16,8 +16,22 @@ from reports.page import Page, Site
 
 OWN_ASSETS = ("site.css", "site.js")
 CHART_LIBRARY = "plotly.min.js"
-FORMATS = ("day", "number", "signed", "money", "chance", "about", "cut", "name", "words", "dialled", "delimiter",
-           "capacitor_size")
+FORMATS = (
+    "day",
+    "number",
+    "signed",
+    "money",
+    "chance",
+    "about",
+    "cut",
+    "name",
+    "words",
+    "dialled",
+    "delimiter",
+    "capacitor_size",
+    "section",
+    "field_label",
+)
 
 
 @cache

@@ -13,18 +13,18 @@
     box: document.getElementById(block.dataset.for),
     spec: JSON.parse(block.textContent),
   }));
-  const draw = (width) => {
+  const draw = (onPaper = false) => {
     if (!window.Plotly) return;
     const style = getComputedStyle(root);
     for (const { box, spec } of charts) {
       const layout = themed(spec.layout, style);
-      if (width) Object.assign(layout, { width, autosize: false });
-      if (box.clientWidth && box.clientWidth < 520) layout.margin = { ...layout.margin, l: 44, r: 6, t: 64 };
+      layout.width = onPaper ? (box.closest(".pair") ? 330 : 680) : box.clientWidth;
+      if (onPaper) Object.assign(layout, { height: Math.round(layout.height * 0.7), font: { ...layout.font, size: 10 } });
       window.Plotly.react(box, themed(spec.data, style), layout, spec.config);
     }
   };
   if (charts.length) {
-    for (const { box } of charts) box.style.minHeight = box.dataset.height + "px";
+    for (const { box } of charts) box.style.display = "block";
     draw();
     const base = document.querySelector("[data-unit-pages]");
     for (const { box } of charts) {
@@ -33,8 +33,10 @@
         if (file) location.href = base.dataset.unitPages + file;
       });
     }
+    let width = root.clientWidth;
+    addEventListener("resize", () => { if (root.clientWidth !== width) { width = root.clientWidth; draw(); } });
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => draw());
-    addEventListener("beforeprint", () => { root.classList.add("printing"); draw(660); });
+    addEventListener("beforeprint", () => { root.classList.add("printing"); draw(true); });
     addEventListener("afterprint", () => { root.classList.remove("printing"); draw(); });
   }
 
@@ -89,6 +91,16 @@
     header.replaceChildren(button);
     button.addEventListener("click", () => sort(header, header.getAttribute("aria-sort") === "ascending"));
   }
+  const order = document.createElement("select");
+  order.id = "order-by";
+  for (const header of headers.filter((cell) => cell.dataset.sort)) {
+    const index = headers.indexOf(header);
+    order.append(new Option(header.textContent + " ↑", index + " up"), new Option(header.textContent + " ↓", index + " down"));
+  }
+  order.addEventListener("change", () => { const [index, way] = order.value.split(" "); sort(headers[index], way === "down"); });
+  const field = form.querySelector("[data-order]");
+  field.append(order);
+  field.hidden = false;
   form.hidden = false;
   form.addEventListener("submit", (event) => event.preventDefault());
   form.addEventListener("reset", () => { setTimeout(narrow); sort(headers[0], false); });

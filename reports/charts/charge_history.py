@@ -6,11 +6,20 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from reports.charts.theme import Figure, axis, layout
-from reports.format import chart_text, day, number, words
+from reports.format import chart_text, count, day, number, words
 
 HEIGHT = 260
 BAND_F: Mapping[str, float] = {"superheat": 5.0, "subcooling": 3.0}
 """Half width of the band within which the charge passes [degF]: the contract's charge bands."""
+
+SYMBOLS: Mapping[str, str] = {
+    "within": "circle",
+    "low": "triangle-down",
+    "high": "triangle-up",
+    "airflow_first": "square-open",
+    "not_testable": "circle-open",
+}
+"""Shape by verdict, so that it is read without colour."""
 
 Row = Mapping[str, Any]
 
@@ -28,27 +37,49 @@ def charge_history(div: str, metric: str, readings: Sequence[Row]) -> Figure | N
     aimed = [row for row in rows if row[target_field] is not None]
     data: list[dict[str, Any]] = []
     if aimed:
-        data.append({
-            "type": "scatter", "mode": "markers", "name": f"target and its band, ±{BAND_F[metric]:.0f} °F",
-            "x": [row["visit_date"].isoformat() for row in aimed],
-            "y": [round(row[target_field], 1) for row in aimed],
-            "error_y": {"type": "constant", "value": BAND_F[metric], "color": "@band-solid", "thickness": 10, "width": 0},
-            "marker": {"symbol": "line-ew-open", "size": 16, "color": "@ink", "line": {"width": 2, "color": "@ink"}},
-            "hoverinfo": "skip",
-        })
-    judged = [row for row in rows if row["charge_verdict"] != "not_testable"]
-    unjudged = [row for row in rows if row["charge_verdict"] == "not_testable"]
-    for name, symbol, group in (("measured", "circle", judged), ("measured, not testable", "circle-open", unjudged)):
-        if group:
-            data.append({
-                "type": "scatter", "mode": "markers", "name": name,
-                "x": [row["visit_date"].isoformat() for row in group],
-                "y": [round(row[measured_field], 1) for row in group],
-                "text": [_hover(row, metric) for row in group],
-                "hovertemplate": "%{text}<extra></extra>",
-                "marker": {"symbol": symbol, "size": 10, "color": "@mark", "line": {"width": 2, "color": "@mark"}},
-            })
-    chart = layout(HEIGHT, xaxis=axis("", type="date"), yaxis=axis(f"{metric}, °F", rangemode="tozero"), showlegend=True)
+        data.append(
+            {
+                "type": "scatter",
+                "mode": "markers",
+                "name": "target",
+                "x": [row["visit_date"].isoformat() for row in aimed],
+                "y": [round(row[target_field], 1) for row in aimed],
+                "error_y": {
+                    "type": "constant",
+                    "value": BAND_F[metric],
+                    "color": "@band-solid",
+                    "thickness": 10,
+                    "width": 0,
+                },
+                "marker": {
+                    "symbol": "line-ew-open",
+                    "size": 16,
+                    "color": "@ink",
+                    "line": {"width": 2, "color": "@ink"},
+                },
+                "hoverinfo": "skip",
+            }
+        )
+    data.append(
+        {
+            "type": "scatter",
+            "mode": "markers",
+            "name": "measured",
+            "x": [row["visit_date"].isoformat() for row in rows],
+            "y": [round(row[measured_field], 1) for row in rows],
+            "text": [_hover(row, metric) for row in rows],
+            "hovertemplate": "%{text}<extra></extra>",
+            "marker": {
+                "symbol": [SYMBOLS.get(row["charge_verdict"], "circle-open") for row in rows],
+                "size": 10,
+                "color": "@mark",
+                "line": {"width": 2, "color": "@mark"},
+            },
+        }
+    )
+    chart = layout(
+        HEIGHT, xaxis=axis("", type="date"), yaxis=axis(f"{metric}, °F", rangemode="tozero"), showlegend=False
+    )
     return Figure(div, data, chart, HEIGHT, _alt(metric, rows))
 
 
@@ -67,6 +98,6 @@ def _alt(metric: str, rows: Sequence[Row]) -> str:
     target = last[f"target_{metric}_f"]
     against = "no target is known for it" if target is None else f"the target was {number(target, 1)} °F"
     return (
-        f"{metric.capitalize()} on {number(len(rows))} {'visit' if len(rows) == 1 else 'visits'}; the last, on "
-        f"{day(last['visit_date'])}, was {number(last[f'{metric}_f'], 1)} °F and {against}: {words(last['charge_verdict'])}."
+        f"{metric.capitalize()} on {count(len(rows), 'visit')}; the last, on {day(last['visit_date'])}, was "
+        f"{number(last[f'{metric}_f'], 1)} °F and {against}: {words(last['charge_verdict'])}."
     )

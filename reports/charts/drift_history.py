@@ -9,7 +9,7 @@ from typing import Any
 from reports.charts.theme import Figure, axis, layout
 from reports.format import chart_text, day, number, signed
 
-HEIGHT = 300
+HEIGHT = 280
 FLOOR_PCT = -45.0
 """Readings below are drawn on this line, pointing down, so that one open section does not flatten the others."""
 CEILING_PCT = 25.0
@@ -21,7 +21,12 @@ Row = Mapping[str, Any]
 
 
 def drift_history(
-    div: str, section: str, readings: Sequence[Row], forecast: Row | None, replaced_on: Sequence[dt.date]
+    div: str,
+    section: str,
+    readings: Sequence[Row],
+    forecast: Row | None,
+    replaced_on: Sequence[dt.date],
+    frame: tuple[list[str], list[float]],
 ) -> Figure | None:
     """Return the chart of one section, or None where it has no reading with a drift.
 
@@ -33,23 +38,38 @@ def drift_history(
         Its row of ``capacitor_forecast``, if any.
     replaced_on
         Dates on which a new part was fitted.
+    frame
+        Ranges of the date axis and of the drift axis, from ``drift_frame``: one scale for a unit's sections.
     """
     drawn = [row for row in readings if row["drift_pct"] is not None]
     if not drawn:
         return None
     tolerance = next((row["tolerance_pct"] for row in reversed(drawn) if row["tolerance_pct"] is not None), None)
     data = _projection(forecast, tolerance) + _lines(drawn) + _marks(drawn)
-    lowest = min([row["drift_pct"] for row in drawn] + [_end_drift(forecast), -10.0])
-    highest = max([row["drift_pct"] for row in drawn] + [tolerance or 0.0])
     chart = layout(
         HEIGHT,
-        xaxis=axis("", type="date"),
-        yaxis=axis("drift from rating, %", range=[max(lowest, FLOOR_PCT) - 4, min(highest, CEILING_PCT) + 4]),
+        xaxis=axis("", type="date", range=frame[0]),
+        yaxis=axis("drift from rating, %", range=frame[1]),
         shapes=_shapes(forecast, tolerance, replaced_on),
         annotations=_annotations(forecast, tolerance, replaced_on),
-        showlegend=True,
+        showlegend=False,
     )
     return Figure(div, data, chart, HEIGHT, _alt(section, drawn, forecast, tolerance, replaced_on))
+
+
+def drift_frame(readings: Sequence[Row], forecasts: Sequence[Row]) -> tuple[list[str], list[float]]:
+    """Return the axis ranges that hold every reading and estimate of a unit's sections."""
+    drawn = [row for row in readings if row["drift_pct"] is not None]
+    dates = [row["visit_date"] for row in drawn] + [row["season_end"] for row in forecasts if row["season_end"]]
+    drifts = [row["drift_pct"] for row in drawn] + [_end_drift(row) for row in forecasts]
+    tolerances = [row["tolerance_pct"] for row in drawn if row["tolerance_pct"] is not None]
+    lowest, highest = min([*drifts, -10.0]), max([*drifts, *tolerances, 0.0])
+    first, last = min(dates, default=dt.date.min), max(dates, default=dt.date.max)
+    margin = dt.timedelta(days=max(30, (last - first).days // 25)) if dates else dt.timedelta(0)
+    return (
+        [(first - margin).isoformat(), (last + margin / 3).isoformat()],
+        [max(lowest, FLOOR_PCT) - 4, min(highest, CEILING_PCT) + 4],
+    )
 
 
 def _clipped(drift: float) -> float:
@@ -66,17 +86,23 @@ def _marks(drawn: Sequence[Row]) -> list[dict[str, Any]]:
     for name, symbol, colour, belongs in kinds:
         rows = [row for row in drawn if belongs(row)]
         if rows:
-            traces.append({
-                "type": "scatter", "mode": "markers", "name": name,
-                "x": [row["visit_date"].isoformat() for row in rows],
-                "y": [_clipped(row["drift_pct"]) for row in rows],
-                "text": [_hover(row) for row in rows],
-                "hovertemplate": "%{text}<extra></extra>",
-                "marker": {
-                    "symbol": ["triangle-down" if row["drift_pct"] < FLOOR_PCT else symbol for row in rows],
-                    "color": colour, "size": 10, "line": {"width": 2, "color": colour},
-                },
-            })
+            traces.append(
+                {
+                    "type": "scatter",
+                    "mode": "markers",
+                    "name": name,
+                    "x": [row["visit_date"].isoformat() for row in rows],
+                    "y": [_clipped(row["drift_pct"]) for row in rows],
+                    "text": [_hover(row) for row in rows],
+                    "hovertemplate": "%{text}<extra></extra>",
+                    "marker": {
+                        "symbol": ["triangle-down" if row["drift_pct"] < FLOOR_PCT else symbol for row in rows],
+                        "color": colour,
+                        "size": 10,
+                        "line": {"width": 2, "color": colour},
+                    },
+                }
+            )
     return traces
 
 
@@ -97,12 +123,17 @@ def _lines(drawn: Sequence[Row]) -> list[dict[str, Any]]:
     for series in sorted({row["series"] for row in drawn if row["series"] is not None}):
         rows = [row for row in drawn if row["series"] == series and not row["suspect"]]
         if len(rows) > 1:
-            traces.append({
-                "type": "scatter", "mode": "lines", "showlegend": False, "hoverinfo": "skip",
-                "x": [row["visit_date"].isoformat() for row in rows],
-                "y": [_clipped(row["drift_pct"]) for row in rows],
-                "line": {"color": "@mark", "width": 1.5},
-            })
+            traces.append(
+                {
+                    "type": "scatter",
+                    "mode": "lines",
+                    "showlegend": False,
+                    "hoverinfo": "skip",
+                    "x": [row["visit_date"].isoformat() for row in rows],
+                    "y": [_clipped(row["drift_pct"]) for row in rows],
+                    "line": {"color": "@mark", "width": 1.5},
+                }
+            )
     return traces
 
 
@@ -132,13 +163,24 @@ def _projection(forecast: Row | None, tolerance: float | None) -> list[dict[str,
     corners = [middle[0] - spread, low_end, high_end, middle[0] + spread]
     return [
         {
-            "type": "scatter", "mode": "lines", "name": "likely range, 9 in 10", "hoverinfo": "skip",
-            "x": [dates[0], dates[1], dates[1], dates[0]], "y": [_clipped(value) for value in corners],
-            "fill": "toself", "fillcolor": "@band", "line": {"width": 0},
+            "type": "scatter",
+            "mode": "lines",
+            "name": "likely range, 9 in 10",
+            "hoverinfo": "skip",
+            "x": [dates[0], dates[1], dates[1], dates[0]],
+            "y": [_clipped(value) for value in corners],
+            "fill": "toself",
+            "fillcolor": "@band",
+            "line": {"width": 0},
         },
         {
-            "type": "scatter", "mode": "lines", "name": "estimate", "hoverinfo": "skip",
-            "x": dates, "y": [_clipped(value) for value in middle], "line": {"color": "@mark", "width": 2, "dash": "dot"},
+            "type": "scatter",
+            "mode": "lines",
+            "name": "estimate",
+            "hoverinfo": "skip",
+            "x": dates,
+            "y": [_clipped(value) for value in middle],
+            "line": {"color": "@mark", "width": 2, "dash": "dot"},
         },
     ]
 
@@ -155,22 +197,41 @@ def _edge(
 def _shapes(forecast: Row | None, tolerance: float | None, replaced_on: Sequence[dt.date]) -> list[dict[str, Any]]:
     shapes: list[dict[str, Any]] = []
     if forecast and forecast["season_start"] and forecast["season_end"]:
-        shapes.append({
-            "type": "rect", "xref": "x", "yref": "paper", "layer": "below", "y0": 0, "y1": 1,
-            "x0": forecast["season_start"].isoformat(), "x1": forecast["season_end"].isoformat(),
-            "fillcolor": "@season", "line": {"width": 0},
-        })
+        shapes.append(
+            {
+                "type": "rect",
+                "xref": "x",
+                "yref": "paper",
+                "layer": "below",
+                "y0": 0,
+                "y1": 1,
+                "x0": forecast["season_start"].isoformat(),
+                "x1": forecast["season_end"].isoformat(),
+                "fillcolor": "@season",
+                "line": {"width": 0},
+            }
+        )
     if tolerance is not None:
         shapes += [
             {
-                "type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": sign * tolerance, "y1": sign * tolerance,
+                "type": "line",
+                "xref": "paper",
+                "x0": 0,
+                "x1": 1,
+                "y0": sign * tolerance,
+                "y1": sign * tolerance,
                 "line": {"color": "@alert" if sign < 0 else "@muted", "width": 1.5 if sign < 0 else 1, "dash": "dash"},
             }
             for sign in (-1, 1)
         ]
     shapes += [
         {
-            "type": "line", "yref": "paper", "y0": 0, "y1": 1, "x0": when.isoformat(), "x1": when.isoformat(),
+            "type": "line",
+            "yref": "paper",
+            "y0": 0,
+            "y1": 1,
+            "x0": when.isoformat(),
+            "x1": when.isoformat(),
             "line": {"color": "@ink", "width": 1, "dash": "dot"},
         }
         for when in replaced_on
@@ -181,22 +242,45 @@ def _shapes(forecast: Row | None, tolerance: float | None, replaced_on: Sequence
 def _annotations(forecast: Row | None, tolerance: float | None, replaced_on: Sequence[dt.date]) -> list[dict[str, Any]]:
     notes: list[dict[str, Any]] = []
     if tolerance is not None:
-        notes.append({
-            "xref": "paper", "x": 0, "y": -tolerance, "xanchor": "left", "yanchor": "top", "showarrow": False,
-            "text": f"tolerance {signed(-tolerance, 0)} %", "font": {"size": 12},
-        })
+        notes.append(
+            {
+                "xref": "paper",
+                "x": 0,
+                "y": -tolerance,
+                "xanchor": "left",
+                "yanchor": "top",
+                "showarrow": False,
+                "text": f"tolerance {signed(-tolerance, 0)} %",
+                "font": {"size": 12},
+            }
+        )
     notes += [
         {
-            "x": when.isoformat(), "yref": "paper", "y": 1, "xanchor": "right", "yanchor": "top", "showarrow": False,
-            "text": "new part", "font": {"size": 12}, "textangle": -90,
+            "x": when.isoformat(),
+            "yref": "paper",
+            "y": 1,
+            "xanchor": "right",
+            "yanchor": "top",
+            "showarrow": False,
+            "text": "new part",
+            "font": {"size": 12},
+            "textangle": -90,
         }
         for when in replaced_on
     ]
     if forecast and forecast["season_start"] and forecast["season_end"]:
-        notes.append({
-            "x": forecast["season_start"].isoformat(), "yref": "paper", "y": 0, "xanchor": "left", "yanchor": "bottom",
-            "showarrow": False, "text": "season", "font": {"size": 12},
-        })
+        notes.append(
+            {
+                "x": forecast["season_start"].isoformat(),
+                "yref": "paper",
+                "y": 0,
+                "xanchor": "left",
+                "yanchor": "bottom",
+                "showarrow": False,
+                "text": "season",
+                "font": {"size": 12},
+            }
+        )
     return notes
 
 

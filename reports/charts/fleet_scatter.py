@@ -66,8 +66,10 @@ def _alt(units: pl.DataFrame) -> str:
     for label, rows in (("On the watch list", flagged), ("Others", others)):
         if not rows.is_empty():
             age, p = rows["age_years"].median(), rows["p_failure"].median()
-            parts.append(f"{label}: {number(rows.height)}, half of them older than {number(_f(age))} years, "
-                         f"half with a chance above {number(100 * _f(p), 1)} %.")
+            parts.append(
+                f"{label}: {number(rows.height)}, half of them older than {number(_f(age))} years, "
+                f"half with a chance above {number(100 * _f(p), 1)} %."
+            )
     return " ".join(parts)
 
 

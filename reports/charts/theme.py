@@ -14,7 +14,7 @@ TOKENS = ("ink", "muted", "rule", "paper", "mark", "alert", "band", "band-solid"
 """Every colour that a figure may name; a test holds that the style sheet defines each."""
 
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', sans-serif"
-CONFIG: Mapping[str, Any] = {"displayModeBar": False, "displaylogo": False, "responsive": True, "doubleClick": "reset"}
+CONFIG: Mapping[str, Any] = {"displayModeBar": False, "displaylogo": False, "responsive": False, "doubleClick": "reset"}
 """The tool bar stays off: plotly 7 puts an upload button into it."""
 
 
@@ -52,7 +52,7 @@ def layout(height: int, **more: Any) -> dict[str, Any]:
     """Return the base layout, with ``more`` put over it."""
     base = {
         "height": height,
-        "margin": {"l": 50, "r": 12, "t": 34, "b": 40},
+        "margin": {"l": 50, "r": 12, "t": 12, "b": 36},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": FONT, "size": 13, "color": "@ink"},

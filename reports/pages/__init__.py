@@ -18,7 +18,7 @@ class PageModule(Protocol):
     PAGE: Page
 
     @staticmethod
-    def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Any:
+    def build(frames: Mapping[str, pl.DataFrame], site: Site, /) -> Any:
         """Return the page's context, or one context per document where ``PAGE.many``."""
 
 

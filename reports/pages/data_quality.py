@@ -57,7 +57,7 @@ class DataQuality:
     expectations_met: int
 
 
-def build(frames: Mapping[str, pl.DataFrame], site: Site) -> DataQuality:
+def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> DataQuality:
     """Return the page's context from the marts' frames."""
     gate = frames["data_quality_gate"]
     return DataQuality(

@@ -12,7 +12,7 @@ from reports.advice import Reason, label, split_reason
 from reports.charts.bars import RangeBar, range_bar, share, shared_scale
 from reports.charts.fleet_scatter import fleet_scatter
 from reports.charts.theme import Figure
-from reports.format import about, count, day, number, weeks
+from reports.format import about, calls, count, day, number, weeks
 from reports.page import Page, Site
 
 PAGE = Page(
@@ -126,7 +126,7 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> FleetReview:
     return FleetReview(
         headline=_headline(site),
         lead=_lead(site),
-        first_heading=_first_heading(site, first),
+        first_heading=_first_heading(first),
         first=tuple(_first(row, scale) for row in first.iter_rows(named=True)),
         scale_pct=round(100 * scale),
         reasons=_reasons(frames["fleet_review_reasons"]),
@@ -173,23 +173,28 @@ def _lead(site: Site) -> tuple[str, ...]:
         return ("Run the program on an export with visits, and the units to see first will stand here.",)
     parts = []
     if site.season_end and site.expected_failures > 0:
-        text = (f"If nothing is done, expect about {about(site.expected_failures)} no-cooling "
-                f"{'call' if round(site.expected_failures, 1) == 1 else 'calls'} by {day(site.season_end)}")
-        if site.units_flagged:
-            text += (f"; about {about(site.expected_failures_flagged)} of them from the "
-                     f"{count(site.units_flagged, 'unit')} on the watch list")
+        text = f"If nothing is done, expect {calls(site.expected_failures)} by {day(site.season_end)}"
+        if site.units_flagged and site.expected_failures_flagged >= 0.5:
+            text += (
+                f", about {about(site.expected_failures_flagged)} of them from the "
+                f"{count(site.units_flagged, 'unit')} on the watch list"
+            )
         parts.append(text + ".")
     if not site.has_readings:
-        parts.append("No capacitor or charge reading is on file, so the order rests on age, past calls and how long "
-                     "ago each unit was seen. Write the capacitor readings of every tune-up into the export: they "
-                     "sharpen this list the most.")
+        parts.append(
+            "No capacitor or charge reading is on file, so the order rests on age, past calls and how long "
+            "ago each unit was seen. Write the capacitor readings of every tune-up into the export: they "
+            "sharpen this list the most."
+        )
     elif site.units_with_capacitor_reading * 2 < site.units_active:
-        parts.append(f"Only {number(site.units_with_capacitor_reading)} of {count(site.units_active, 'unit')} have a "
-                     "capacitor reading; the others are judged by age and history.")
+        parts.append(
+            f"Only {number(site.units_with_capacitor_reading)} of {count(site.units_active, 'unit')} have a "
+            "capacitor reading; the others are judged by age and history."
+        )
     return tuple(parts)
 
 
-def _first_heading(site: Site, first: pl.DataFrame) -> str:
+def _first_heading(first: pl.DataFrame) -> str:
     flagged = int(first["flagged"].sum())
     if flagged == 0:
         return "Highest chances, none of them flagged"
@@ -231,6 +236,8 @@ def _reasons(frame: pl.DataFrame) -> tuple[Tally, ...]:
 
 
 def _makes(frame: pl.DataFrame) -> tuple[MakeRow, ...]:
+    if not frame["make"].is_not_null().any():
+        return ()
     most = _float(frame["expected_per_100"].max()) or 0.0
     return tuple(
         MakeRow(
@@ -254,16 +261,20 @@ def _scatter_rows(ages: pl.DataFrame) -> tuple[tuple[str, str, float, float], ..
 
 def _years(frame: pl.DataFrame) -> tuple[tuple[YearRow, ...], bool]:
     rows = []
-    for (year,), group in sorted(frame.partition_by("calendar_year", as_dict=True).items(), key=lambda item: -item[0][0]):
+    for (year,), group in sorted(
+        frame.partition_by("calendar_year", as_dict=True).items(), key=lambda item: -item[0][0]
+    ):
         calls = group.filter(pl.col("visit_type") == "no_cooling")
         causes = calls.sort("visits", "cause", descending=[True, False], nulls_last=True).iter_rows(named=True)
-        rows.append(YearRow(
-            year=int(year),
-            visits=int(group["visits"].sum()),
-            tune_ups=int(group.filter(pl.col("visit_type") == "maintenance")["visits"].sum()),
-            no_cooling=int(calls["visits"].sum()),
-            causes=", ".join(f"{label(c['cause']).lower()} {number(c['visits'])}" for c in list(causes)[:4]),
-        ))
+        rows.append(
+            YearRow(
+                year=int(year),
+                visits=int(group["visits"].sum()),
+                tune_ups=int(group.filter(pl.col("visit_type") == "maintenance")["visits"].sum()),
+                no_cooling=int(calls["visits"].sum()),
+                causes=", ".join(f"{label(c['cause']).lower()} {number(c['visits'])}" for c in list(causes)[:4]),
+            )
+        )
     return tuple(rows), bool(frame["visit_type"].is_not_null().any())
 
 
@@ -276,5 +287,7 @@ def _changes(frame: pl.DataFrame) -> str | None:
     row = frame.row(0, named=True) if frame.height else None
     if row is None or row["earlier_as_of"] is None:
         return None
-    return (f"Since {day(row['earlier_as_of'])}: {count(row['units_new'], 'unit')} came on to the watch list, "
-            f"{number(row['units_cleared'])} left it.")
+    return (
+        f"Since {day(row['earlier_as_of'])}: {count(row['units_new'], 'unit')} came on to the watch list, "
+        f"{number(row['units_cleared'])} left it."
+    )

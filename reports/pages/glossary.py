@@ -54,7 +54,7 @@ class Glossary:
     tables: tuple[TableRows, ...]
 
 
-def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Glossary:
+def build(_frames: Mapping[str, pl.DataFrame], _site: Site) -> Glossary:
     """Return the page's context; nothing of it comes from the store."""
     return Glossary(terms(), tuple(_table(table) for table in registry().values()))
 
@@ -75,8 +75,17 @@ def _field(field: Field) -> FieldRow:
 
 
 UNIT_WORDS: Mapping[str, str] = {
-    "degF": "°F", "uF": "µF", "percent": "%", "minute": "minutes", "volt": "V", "ampere": "A", "foot": "ft",
-    "inH2O": "inches of water", "ton_of_refrigeration": "tons", "degree": "degrees", "year": "years",
+    "degF": "°F",
+    "uF": "µF",
+    "percent": "%",
+    "minute": "minutes",
+    "volt": "V",
+    "ampere": "A",
+    "foot": "ft",
+    "inH2O": "inches of water",
+    "ton_of_refrigeration": "tons",
+    "degree": "degrees",
+    "year": "years",
 }
 
 

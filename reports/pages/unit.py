@@ -11,7 +11,7 @@ import polars as pl
 
 from reports.advice import Advice, Reason, advice, split_reason, split_reasons
 from reports.charts.charge_history import charge_history
-from reports.charts.drift_history import SECTION_NAMES, drift_history
+from reports.charts.drift_history import SECTION_NAMES, drift_frame, drift_history
 from reports.charts.theme import Figure
 from reports.format import chance, day, name, number, signed, words
 from reports.page import Page, Site
@@ -37,13 +37,12 @@ Row = dict[str, Any]
 
 @dataclass(frozen=True)
 class Section:
-    """One capacitor section: its state in a sentence, its chart and its readings."""
+    """One capacitor section: its state in a sentence and its chart."""
 
     key: str
     title: str
     state: str
     figure: Figure | None
-    readings: tuple[Row, ...]
 
 
 @dataclass(frozen=True)
@@ -60,6 +59,7 @@ class UnitPage:
     facts: tuple[tuple[str, str], ...]
     place: tuple[tuple[str, str], ...]
     sections: tuple[Section, ...]
+    capacitor: tuple[Row, ...]
     charge_state: str
     charge_figures: tuple[Figure, ...]
     charge: tuple[Row, ...]
@@ -97,6 +97,7 @@ def _page(unit: Row, rows: Mapping[str, list[Row]], file: str) -> UnitPage:
         facts=_facts(unit),
         place=_place(unit),
         sections=_sections(rows["unit_capacitor_readings"], rows["unit_capacitor_forecast"], rows["unit_parts"]),
+        capacitor=_newest_first(rows["unit_capacitor_readings"]),
         charge_state=_charge_state(charge),
         charge_figures=tuple(figure for figure in figures if figure),
         charge=tuple(reversed(charge)),
@@ -115,10 +116,16 @@ def _head(unit: Row) -> str:
 
 
 def _facts(unit: Row) -> tuple[tuple[str, str], ...]:
-    system = ", ".join(part for part in (words(unit["equipment"]), name(unit["make"]), name(unit["model"])) if part != "–" and part)
+    system = ", ".join(
+        part for part in (words(unit["equipment"]), name(unit["make"]), name(unit["model"])) if part != "–" and part
+    )
     warranty = ", ".join(
         f"{label} {number(unit[field])} years"
-        for label, field in (("parts", "parts_warranty_years"), ("compressor", "compressor_warranty_years"), ("labor", "labor_warranty_years"))
+        for label, field in (
+            ("parts", "parts_warranty_years"),
+            ("compressor", "compressor_warranty_years"),
+            ("labor", "labor_warranty_years"),
+        )
         if unit[field] is not None
     )
     facts = (
@@ -126,7 +133,12 @@ def _facts(unit: Row) -> tuple[tuple[str, str], ...]:
         ("Serial", name(unit["serial"])),
         ("Size", f"{number(unit['nominal_tons'], 1)} tons" if unit["nominal_tons"] else ""),
         ("Refrigerant", name(unit["refrigerant"])),
-        ("Metering", {"txv": "TXV", "eev": "EEV"}.get(unit["metering"] or "", words(unit["metering"])) if unit["metering"] else ""),
+        (
+            "Metering",
+            {"txv": "TXV", "eev": "EEV"}.get(unit["metering"] or "", words(unit["metering"]))
+            if unit["metering"]
+            else "",
+        ),
         ("Factory charge", f"{number(unit['factory_charge_oz'])} oz" if unit["factory_charge_oz"] else ""),
         ("Installed", day(unit["installed_on"]) if unit["installed_on"] else ""),
         ("Made", day(unit["manufactured_on"]) if unit["manufactured_on"] else ""),
@@ -154,25 +166,45 @@ def _place(unit: Row) -> tuple[tuple[str, str], ...]:
 
 def _sections(readings: Sequence[Row], forecasts: Sequence[Row], parts: Sequence[Row]) -> tuple[Section, ...]:
     found = {row["section"] for row in readings} | {row["section"] for row in forecasts}
+    frame = drift_frame(readings, forecasts)
     return tuple(
         _section(
             key,
             [row for row in readings if row["section"] == key],
             next((row for row in forecasts if row["section"] == key), None),
             parts,
+            frame,
         )
         for key in SECTION_NAMES
         if key in found
     )
 
 
-def _section(key: str, readings: list[Row], forecast: Row | None, parts: Sequence[Row]) -> Section:
-    figure = drift_history(f"chart-{key}", key, readings, forecast, _replaced_on(key, readings, parts))
-    return Section(key, SECTION_NAMES[key], _state(readings, forecast), figure, tuple(reversed(readings)))
+def _section(
+    key: str,
+    readings: list[Row],
+    forecast: Row | None,
+    parts: Sequence[Row],
+    frame: tuple[list[str], list[float]],
+) -> Section:
+    figure = drift_history(f"chart-{key}", key, readings, forecast, _replaced_on(key, readings, parts), frame)
+    return Section(key, SECTION_NAMES[key], _state(readings, forecast), figure)
+
+
+def _newest_first(readings: Sequence[Row]) -> tuple[Row, ...]:
+    places = {key: place for place, key in enumerate(SECTION_NAMES)}
+    return tuple(
+        sorted(
+            readings,
+            key=lambda row: (-row["visit_date"].toordinal(), places.get(row["section"], 9), row["is_new_part"] is True),
+        )
+    )
 
 
 def _replaced_on(key: str, readings: Sequence[Row], parts: Sequence[Row]) -> list[dt.date]:
-    series = {row["started_on"] for row in readings if row["start_kind"] in {"fitted", "inferred"} and row["started_on"]}
+    series = {
+        row["started_on"] for row in readings if row["start_kind"] in {"fitted", "inferred"} and row["started_on"]
+    }
     ratings = ("cap_herm_uf", "cap_fan_uf", "cap_blower_uf")
     fitted = {
         row["visit_date"]
@@ -223,4 +255,5 @@ def _charge_state(charge: Sequence[Row]) -> str:
         return f"Never testable so far; on {day(charge[-1]['visit_date'])}: {words(why) if why else 'reason not said'}."
     last = judged[-1]
     edge = ", near the edge of the band" if last["borderline"] else ""
-    return f"Last judged on {day(last['visit_date'])}: {VERDICTS.get(last['charge_verdict'], words(last['charge_verdict']))}{edge}."
+    verdict = VERDICTS.get(last["charge_verdict"], words(last["charge_verdict"]))
+    return f"Last judged on {day(last['visit_date'])}: {verdict}{edge}."

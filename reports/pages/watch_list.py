@@ -60,7 +60,7 @@ class WatchList:
     scale_pct: int
 
 
-def build(frames: Mapping[str, pl.DataFrame], site: Site) -> WatchList:
+def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> WatchList:
     """Return the page's context from the marts' frames."""
     frame = frames["watch_list"]
     scale = shared_scale(frame["p_high"].fill_null(0.0))

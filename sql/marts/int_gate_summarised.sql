@@ -1,9 +1,10 @@
--- int_gate_summarised: what the batch gate expected of the staged rows of each import, and what it met
--- grain: one row per import and table; source: core.expectation_results; consumers: data quality page
+-- int_gate_summarised: what the batch gate expected of the staged rows of each run, and what it met
+-- grain: one row per table and run (first_import_id to import_id are the files it looked at); source: core.expectation_results; consumers: data quality page
 create or replace view int_gate_summarised as
 with results as (
     select
         import_id,
+        first_import_id,
         table_name,
         expectation,
         "column",
@@ -14,6 +15,7 @@ with results as (
 
 select
     import_id,
+    first_import_id,
     table_name,
     count(*) as expectations,
     count(*) filter (where success) as expectations_met,
@@ -23,4 +25,4 @@ select
         ', ' order by expectation, "column"
     ), '') as not_met
 from results
-group by import_id, table_name;
+group by import_id, first_import_id, table_name;

@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections.abc import Callable, Iterable, Mapping
-from importlib import resources
 from typing import Any
 
 import duckdb
 import polars as pl
 
-from pipeline.fields import registry
+from pipeline.store.frames import registered
+from pipeline.store.migrate import migrate
+from pipeline.store.query import query
 
 AS_OF = dt.date(2026, 3, 14)
 SEASON = (dt.date(2026, 5, 1), dt.date(2026, 9, 30))
@@ -28,73 +29,47 @@ HOSTILE = {
     "emoji": "Frosty ❄️🧊",
     "long": "L" * 10_000,
     "formula": '=HYPERLINK("http://bad.invalid","x")',
-    "quote": "O'Hara \"the\" & sons",
+    "quote": 'O\'Hara "the" & sons',
 }
 """Values that try to break out of a page, a script, a template, a chart or a spreadsheet."""
-
-CORE = """
-create schema core;
-create table core.settings ("key" varchar, "value" varchar);
-insert into core.settings values ('costs.emergency_call', '720.0');
-create table core.unit_forecast (unit_id varchar, as_of date, season_start date, season_end date, p_failure double,
-    p_low double, p_high double, flagged boolean, leading_reason varchar, reasons varchar, cause_shares varchar);
-create table core.section_forecast (unit_id varchar, section varchar, season_start date, season_end date, as_of date,
-    drift_pct double, drift_sd_pct double, drift_pct_per_year double, p_out_by_season_start double,
-    p_out_by_season_end double, out_of_tolerance_on date, out_earliest date, out_latest date, already_out boolean,
-    basis varchar, last_reading_on date);
-create table core.capacitor_readings (unit_id varchar, visit_id varchar, visit_date date, section varchar,
-    series bigint, rated_uf double, rated_source varchar, tolerance_pct double, measured_uf double, method varchar,
-    drift_pct double, out_of_tolerance boolean, suspect varchar, technician varchar, started_on date,
-    start_kind varchar, at_replacement boolean, is_new_part boolean, scheduled boolean);
-create table core.charge_readings (unit_id varchar, visit_id varchar, visit_date date, suction_saturation_f double,
-    liquid_saturation_f double, superheat_f double, target_superheat_f double, superheat_deviation_f double,
-    subcooling_f double, target_subcooling_f double, subcooling_deviation_f double, temperature_split_f double,
-    charge_verdict varchar, borderline boolean, not_testable_because varchar, likely_fault varchar, p_fault double,
-    next_reading varchar, charge_level_low_pct double, charge_level_high_pct double, leak_loss_f double);
-create table core.risk_history (unit_id varchar, as_of date, p_failure double, flagged boolean);
-create table core.suspects (unit_id varchar, visit_id varchar, field varchar, reason varchar);
-create table core.expectation_results (import_id bigint, table_name varchar, expectation varchar, "column" varchar,
-    success boolean, unexpected_count bigint, element_count bigint);
-create table imports (import_id bigint, file varchar, table_name varchar, sha256 varchar, encoding varchar,
-    delimiter varchar, rows_read bigint, rows_stored bigint, rows_unchanged bigint, rows_rejected bigint,
-    rows_skipped bigint, values_rejected bigint, imported_at timestamp);
-create table rejects (import_id bigint, source_file varchar, source_line bigint, scope varchar, field varchar,
-    header varchar, "value" varchar, rule varchar, message varchar, advice varchar, resolved_at timestamp);
-create table corrections (table_name varchar, "key" varchar, field varchar, old_value varchar, new_value varchar,
-    import_id bigint);
-"""
 
 Query = Callable[[str, Mapping[str, object]], pl.DataFrame]
 
 
+IMPORTED = frozenset({"visits", "parts", "recommendations", "readings"})
+
+
 class Fleet:
-    """The tables under the contract's names, filled row by row."""
+    """The store's own schema in memory, filled row by row."""
 
     def __init__(self) -> None:
-        self.con = duckdb.connect(":memory:")
-        for table in registry().values():
-            columns = ", ".join(f'"{f.name}" {f.sql_type}' for f in table.fields.values())
-            self.con.execute(
-                f"create table {table.name} ({columns}, source_file varchar, source_line bigint, import_id bigint)"
-            )
-        for statement in CORE.split(";\n"):
-            if statement.strip():
-                self.con.execute(statement)
-        folder = resources.files("sql").joinpath("marts")
-        for name in ("unit_risk", "capacitor_forecast", "capacitor_readings", "charge_readings", "risk_history",
-                     "int_suspects_counted", "int_gate_summarised"):  # fmt: skip
-            self.con.execute(folder.joinpath(f"{name}.sql").read_text("utf-8"))
+        self._con = duckdb.connect(":memory:")
+        migrate(self._con, "in memory")
+        self._waiting: dict[str, list[dict[str, Any]]] = {}
+        self.add("core.settings", key="costs.emergency_call", value="720.0")
 
     def add(self, table: str, **values: Any) -> None:
         """Insert one row; columns that are not given stay null."""
-        names = ", ".join(f'"{name}"' for name in values)
-        marks = ", ".join("?" for _ in values)
-        self.con.execute(f"insert into {table} ({names}) values ({marks})", list(values.values()))
+        if table in IMPORTED | {"units", "sites"}:
+            values = {"source_file": f"{table}.csv", "source_line": 2, "import_id": 1} | values
+        if table == "parts":
+            values = {"row_n": 1} | values
+        if table == "imports":
+            values = {"table_name": "visits", "sha256": "0" * 64, "mapping_digest": ""} | values
+        self._waiting.setdefault(f"imported.{table}" if table in IMPORTED else table, []).append(values)
+
+    @property
+    def con(self) -> duckdb.DuckDBPyConnection:
+        """The connection, with every added row in its table."""
+        for table, rows in self._waiting.items():
+            with registered(self._con, "added", pl.DataFrame(rows, infer_schema_length=None)):
+                self._con.execute(f"insert into {table} by name select * from added")
+        self._waiting.clear()
+        return self._con
 
     def query(self, name: str, values: Mapping[str, object]) -> pl.DataFrame:
-        """Answer one page query, as ``pipeline.store.query`` does."""
-        text = resources.files("sql").joinpath("pages", f"{name}.sql").read_text("utf-8")
-        return pl.DataFrame(self.con.sql(text, params=dict(values)).to_arrow_table())
+        """Answer one page query as the store does."""
+        return query(self.con, name, values)
 
 
 def part(key: str, most: int) -> int:
@@ -117,27 +92,76 @@ def _add_unit(fleet: Fleet, n: int, unit_id: str, customer: str) -> None:
     age = 2 + part(f"age{n}", 18)
     flagged = n % 5 == 0 or n < 9
     p = round(0.05 + part(f"p{n}", 100) / 1000 + (0.25 if flagged else 0.0), 4)
-    fleet.add("sites", site_id=f"S{n}", customer_name=customer, phone=f"+1 555 01{n:02d}", address=f"{n} Quay Street",
-              city=TOWNS[n % 2], state="EX", postal_code=f"0{n:04d}", agreement="yes" if n % 3 else "no",
-              access_notes=customer, source_file="sites.csv", source_line=n + 2)  # fmt: skip
-    fleet.add("units", unit_id=unit_id, site_id=f"S{n}", unit_location="north side", equipment="split_ac",
-              make=customer if n < 4 else MAKES[n % 4], model=f"M{n}", serial=f"00{n}", nominal_tons=3.0,
-              refrigerant="R-410A", metering="fixed_orifice" if n % 2 else "txv", parts_warranty_years=10,
-              installed_on=dt.date(2026 - age, 6, 1), cap_herm_uf=40.0, cap_fan_uf=5.0,
-              source_file="units.csv", source_line=n + 2)  # fmt: skip
-    fleet.add("core.unit_forecast", unit_id=unit_id, as_of=AS_OF, season_start=SEASON[0], season_end=SEASON[1],
-              p_failure=p, p_low=p / 2, p_high=min(1.0, p * 1.8), flagged=flagged,
-              leading_reason=REASONS[n % 4].split("; ")[0], reasons=REASONS[n % 4])  # fmt: skip
+    fleet.add(
+        "sites",
+        site_id=f"S{n}",
+        customer_name=customer,
+        phone=f"+1 555 01{n:02d}",
+        address=f"{n} Quay Street",
+        city=TOWNS[n % 2],
+        state="EX",
+        postal_code=f"0{n:04d}",
+        agreement="yes" if n % 3 else "no",
+        access_notes=customer,
+        source_file="sites.csv",
+        source_line=n + 2,
+    )
+    fleet.add(
+        "units",
+        unit_id=unit_id,
+        site_id=f"S{n}",
+        unit_location="north side",
+        equipment="split_ac",
+        make=customer if n < 4 else MAKES[n % 4],
+        model=f"M{n}",
+        serial=f"00{n}",
+        nominal_tons=3.0,
+        refrigerant="R-410A",
+        metering="fixed_orifice" if n % 2 else "txv",
+        parts_warranty_years=10,
+        installed_on=dt.date(2026 - age, 6, 1),
+        cap_herm_uf=40.0,
+        cap_fan_uf=5.0,
+        source_file="units.csv",
+        source_line=n + 2,
+    )
+    fleet.add(
+        "core.unit_forecast",
+        unit_id=unit_id,
+        as_of=AS_OF,
+        season_start=SEASON[0],
+        season_end=SEASON[1],
+        p_failure=p,
+        p_low=p / 2,
+        p_high=min(1.0, p * 1.8),
+        flagged=flagged,
+        leading_reason=REASONS[n % 4].split("; ")[0],
+        reasons=REASONS[n % 4],
+    )
     fleet.add("core.risk_history", unit_id=unit_id, as_of=dt.date(2026, 2, 1), p_failure=p, flagged=n % 6 == 0)
     for year in range(2021, 2026):
         _add_visit(fleet, n, unit_id, customer, dt.date(year, 4, 1 + n % 28), year - 2021)
-    for section, rated, start in (("herm", 40.0, -2.0), ("fan", 5.0, -1.0)):
+    for section, start in (("herm", -2.0), ("fan", -1.0)):
         now = start - 2.2 * 5
-        fleet.add("core.section_forecast", unit_id=unit_id, section=section, season_start=SEASON[0],
-                  season_end=SEASON[1], as_of=AS_OF, drift_pct=now, drift_sd_pct=1.4, drift_pct_per_year=-2.2,
-                  p_out_by_season_start=0.4, p_out_by_season_end=0.6, out_of_tolerance_on=dt.date(2026, 7, 1),
-                  out_earliest=dt.date(2026, 4, 1), out_latest=dt.date(2027, 6, 1), already_out=n % 7 == 0,
-                  basis="readings", last_reading_on=dt.date(2025, 4, 1 + n % 28))  # fmt: skip
+        fleet.add(
+            "core.section_forecast",
+            unit_id=unit_id,
+            section=section,
+            season_start=SEASON[0],
+            season_end=SEASON[1],
+            as_of=AS_OF,
+            drift_pct=now,
+            drift_sd_pct=1.4,
+            drift_pct_per_year=-2.2,
+            p_out_by_season_start=0.4,
+            p_out_by_season_end=0.6,
+            out_of_tolerance_on=dt.date(2026, 7, 1),
+            out_earliest=dt.date(2026, 4, 1),
+            out_latest=dt.date(2027, 6, 1),
+            already_out=n % 7 == 0,
+            basis="readings",
+            last_reading_on=dt.date(2025, 4, 1 + n % 28),
+        )
 
 
 REASONS = (
@@ -153,54 +177,145 @@ def _add_visit(fleet: Fleet, n: int, unit_id: str, customer: str, date: dt.date,
     technician = customer if n == 3 else TECHNICIANS[(n + step) % 3]
     kind = "no_cooling" if (n + step) % 7 == 0 else "maintenance"
     drift = -2.0 - 2.2 * step
-    fleet.add("visits", visit_id=visit_id, unit_id=unit_id, visit_date=date, technician=technician, visit_type=kind,
-              cause="run_capacitor" if kind == "no_cooling" else None, observations="dirty_filter; oil_stain",
-              herm_uf=40 * (1 + drift / 100), suction_psig=118.0, liquid_psig=330.0, notes=customer,
-              source_file=f"visits_{date.year}.csv", source_line=10 + n)  # fmt: skip
+    fleet.add(
+        "visits",
+        visit_id=visit_id,
+        unit_id=unit_id,
+        visit_date=date,
+        technician=technician,
+        visit_type=kind,
+        cause="run_capacitor" if kind == "no_cooling" else None,
+        observations="dirty_filter; oil_stain",
+        herm_uf=40 * (1 + drift / 100),
+        suction_psig=118.0,
+        liquid_psig=330.0,
+        notes=customer,
+        source_file=f"visits_{date.year}.csv",
+        source_line=10 + n,
+    )
     series = 2 if n % 6 == 0 and step > 2 else 1
     for section, rated in (("herm", 40.0), ("fan", 5.0)):
         value = -1.0 * (step - 2) if series == 2 else drift
-        fleet.add("core.capacitor_readings", unit_id=unit_id, visit_id=visit_id, visit_date=date, section=section,
-                  series=series, rated_uf=rated, rated_source="unit", tolerance_pct=6.0,
-                  measured_uf=round(rated * (1 + value / 100), 2), method="under_load" if step == 1 else "bench",
-                  drift_pct=round(value, 2), out_of_tolerance=value < -6,
-                  suspect="copied_rating" if n % 9 == 1 and step == 2 else None, technician=technician,
-                  started_on=dt.date(2024, 3, 1) if series == 2 else None,
-                  start_kind="fitted" if series == 2 else "unknown", at_replacement=False, is_new_part=False,
-                  scheduled=kind == "maintenance")  # fmt: skip
+        fleet.add(
+            "core.capacitor_readings",
+            unit_id=unit_id,
+            visit_id=visit_id,
+            visit_date=date,
+            section=section,
+            series=series,
+            rated_uf=rated,
+            rated_source="unit",
+            tolerance_pct=6.0,
+            measured_uf=round(rated * (1 + value / 100), 2),
+            method="under_load" if step == 1 else "bench",
+            drift_pct=round(value, 2),
+            out_of_tolerance=value < -6,
+            suspect="copied_rating" if n % 9 == 1 and step == 2 else None,
+            technician=technician,
+            started_on=dt.date(2024, 4, 1 + n % 28) if series == 2 else None,
+            start_kind="fitted" if series == 2 else "unknown",
+            at_replacement=False,
+            is_new_part=False,
+            scheduled=kind == "maintenance",
+        )
     if n % 6 == 0 and step == 3:
-        fleet.add("parts", visit_id=visit_id, unit_id=unit_id, part="run_capacitor", quantity=1.0, cap_herm_uf=40.0,
-                  cap_fan_uf=5.0, cap_volts=440.0, part_make=customer, claim_status="none",
-                  source_file="parts.csv", source_line=n + 2)  # fmt: skip
+        fleet.add(
+            "parts",
+            visit_id=visit_id,
+            unit_id=unit_id,
+            part="run_capacitor",
+            quantity=1.0,
+            cap_herm_uf=40.0,
+            cap_fan_uf=5.0,
+            cap_volts=440.0,
+            part_make=customer,
+            claim_status="none",
+            source_file="parts.csv",
+            source_line=n + 2,
+        )
     orifice = bool(n % 2)
     testable = (n + step) % 4 != 0
     superheat = 12.0 + 2.5 * step
-    fleet.add("core.charge_readings", unit_id=unit_id, visit_id=visit_id, visit_date=date, suction_saturation_f=40.0,
-              liquid_saturation_f=104.0, superheat_f=superheat, subcooling_f=10.0 - step,
-              target_superheat_f=11.0 if orifice and testable else None,
-              superheat_deviation_f=superheat - 11.0 if orifice and testable else None,
-              target_subcooling_f=None if orifice else 10.0, subcooling_deviation_f=None if orifice else float(-step),
-              temperature_split_f=19.0, charge_verdict="not_testable" if not testable else "low" if step > 2 else "within",
-              borderline=step == 3, not_testable_because=None if testable else "no wet bulb or humidity",
-              leak_loss_f=float(step))  # fmt: skip
+    fleet.add(
+        "core.charge_readings",
+        unit_id=unit_id,
+        visit_id=visit_id,
+        visit_date=date,
+        suction_saturation_f=40.0,
+        liquid_saturation_f=104.0,
+        superheat_f=superheat,
+        subcooling_f=10.0 - step,
+        target_superheat_f=11.0 if orifice and testable else None,
+        superheat_deviation_f=superheat - 11.0 if orifice and testable else None,
+        target_subcooling_f=None if orifice else 10.0,
+        subcooling_deviation_f=None if orifice else float(-step),
+        temperature_split_f=19.0,
+        charge_verdict="not_testable" if not testable else "low" if step > 2 else "within",
+        borderline=step == 3,
+        not_testable_because=None if testable else "no wet bulb or humidity",
+        leak_loss_f=float(step),
+    )
 
 
 def _add_accounting(fleet: Fleet, names: Iterable[str]) -> None:
     for n, year in enumerate(range(2021, 2026), start=1):
-        fleet.add("imports", import_id=n, file=f"visits_{year}.csv", table_name="visits", sha256=f"{n:064d}",
-                  encoding="utf-8", delimiter=",", rows_read=44, rows_stored=40, rows_unchanged=1, rows_rejected=2,
-                  rows_skipped=1, values_rejected=3, imported_at=dt.datetime(2026, 3, 14, 8, n))  # fmt: skip
-        fleet.add("core.expectation_results", import_id=n, table_name="visits", expectation="values between",
-                  column="suction_psig", success=n != 2, unexpected_count=0 if n != 2 else 4, element_count=40)  # fmt: skip
-        fleet.add("rejects", import_id=n, source_file=f"visits_{year}.csv", source_line=7, scope="row",
-                  field="visit_date", header="Date", value="31/31/2021", rule="not_a_date",
-                  message=f"visits_{year}.csv line 7, column \"Date\": not a date", advice="write it as 2021-12-31",
-                  resolved_at=dt.datetime(2026, 3, 14, 9) if n == 1 else None)  # fmt: skip
+        fleet.add(
+            "imports",
+            import_id=n,
+            file=f"visits_{year}.csv",
+            table_name="visits",
+            sha256=f"{n:064d}",
+            encoding="utf-8",
+            delimiter=",",
+            rows_read=44,
+            rows_stored=40,
+            rows_unchanged=1,
+            rows_rejected=2,
+            rows_skipped=1,
+            values_rejected=3,
+            imported_at=dt.datetime(2026, 3, 14, 8, n),
+        )
+        fleet.add(
+            "core.expectation_results",
+            import_id=n,
+            first_import_id=n,
+            table_name="visits",
+            expectation="values between",
+            column="suction_psig",
+            success=n != 2,
+            unexpected_count=0 if n != 2 else 4,
+            element_count=40,
+        )
+        fleet.add(
+            "rejects",
+            import_id=n,
+            source_file=f"visits_{year}.csv",
+            source_line=7,
+            scope="row",
+            field="visit_date",
+            header="Date",
+            value="31/31/2021",
+            rule="not_a_date",
+            message=f'visits_{year}.csv line 7, column "Date": not a date',
+            advice="write it as 2021-12-31",
+            resolved_at=dt.datetime(2026, 3, 14, 9) if n == 1 else None,
+        )
     for text in names:
-        fleet.add("rejects", import_id=5, source_file=text[:300], source_line=9, scope="value", field="suction_psig",
-                  header=text[:300], value=text[:300], rule="not_a_number", message=text[:300])  # fmt: skip
-        fleet.add("corrections", table_name="visits", key="T1", field="technician", old_value=text, new_value="b",
-                  import_id=4)  # fmt: skip
+        fleet.add(
+            "rejects",
+            import_id=5,
+            source_file=text[:300],
+            source_line=9,
+            scope="value",
+            field="suction_psig",
+            header=text[:300],
+            value=text[:300],
+            rule="not_a_number",
+            message=text[:300],
+        )
+        fleet.add(
+            "corrections", table_name="visits", key="T1", field="technician", old_value=text, new_value="b", import_id=4
+        )
     fleet.add("core.suspects", unit_id="U-010", visit_id="T10-2", field="liquid_psig", reason="liquid_not_over_suction")
 
 
@@ -212,14 +327,41 @@ def poor_fleet() -> Fleet:
         fleet.add("sites", site_id=site, customer_name=f"Customer {n}", address=f"{n} Quay Street")
         fleet.add("units", unit_id=unit_id, site_id=site)
         p = 0.06 + n / 2000
-        fleet.add("core.unit_forecast", unit_id=unit_id, as_of=AS_OF, season_start=SEASON[0], season_end=SEASON[1],
-                  p_failure=p, p_low=0.02, p_high=0.15, flagged=n == 29,
-                  leading_reason="other: no reading on file", reasons="other: no reading on file")  # fmt: skip
+        fleet.add(
+            "core.unit_forecast",
+            unit_id=unit_id,
+            as_of=AS_OF,
+            season_start=SEASON[0],
+            season_end=SEASON[1],
+            p_failure=p,
+            p_low=0.02,
+            p_high=0.15,
+            flagged=n == 29,
+            leading_reason="other: no reading on file",
+            reasons="other: no reading on file",
+        )
         for year in range(2022, 2026 if n % 3 else 2024):
-            fleet.add("visits", visit_id=f"J{n}-{year}", unit_id=unit_id, visit_date=dt.date(year, 6, 1 + n % 28),
-                      notes="unit not cooling, replaced cap", source_file="jobs.csv", source_line=n + 2)  # fmt: skip
-    fleet.add("imports", import_id=1, file="jobs.csv", rows_read=100, rows_stored=100, rows_unchanged=0,
-              rows_rejected=0, rows_skipped=0, values_rejected=0, imported_at=dt.datetime(2026, 3, 14, 8))  # fmt: skip
+            fleet.add(
+                "visits",
+                visit_id=f"J{n}-{year}",
+                unit_id=unit_id,
+                visit_date=dt.date(year, 6, 1 + n % 28),
+                notes="unit not cooling, replaced cap",
+                source_file="jobs.csv",
+                source_line=n + 2,
+            )
+    fleet.add(
+        "imports",
+        import_id=1,
+        file="jobs.csv",
+        rows_read=100,
+        rows_stored=100,
+        rows_unchanged=0,
+        rows_rejected=0,
+        rows_skipped=0,
+        values_rejected=0,
+        imported_at=dt.datetime(2026, 3, 14, 8),
+    )
     return fleet
 
 
@@ -228,6 +370,15 @@ def fleet_of_one(*, flagged: bool) -> Fleet:
     fleet = Fleet()
     fleet.add("units", unit_id="only")
     fleet.add("visits", visit_id="J1", unit_id="only", visit_date=AS_OF, source_file="jobs.csv", source_line=2)
-    fleet.add("core.unit_forecast", unit_id="only", as_of=AS_OF, season_start=SEASON[0], season_end=SEASON[1],
-              p_failure=0.05, p_low=0.01, p_high=0.2, flagged=flagged)  # fmt: skip
+    fleet.add(
+        "core.unit_forecast",
+        unit_id="only",
+        as_of=AS_OF,
+        season_start=SEASON[0],
+        season_end=SEASON[1],
+        p_failure=0.05,
+        p_low=0.01,
+        p_high=0.2,
+        flagged=flagged,
+    )
     return fleet

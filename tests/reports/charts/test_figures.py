@@ -1,0 +1,183 @@
+"""Charts are valid plotly figures, name only colours the style sheet has, and say in words what they show."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from importlib import resources
+from typing import Any
+
+import plotly.graph_objects as go
+import polars as pl
+import pytest
+
+from reports.charts.bars import range_bar, share, shared_scale
+from reports.charts.charge_history import charge_history
+from reports.charts.drift_history import FLOOR_PCT, drift_frame, drift_history
+from reports.charts.fleet_scatter import fleet_scatter
+from reports.charts.theme import CONFIG, TOKENS, Figure
+
+CSS = resources.files("reports").joinpath("assets", "site.css").read_text("utf-8")
+AS_OF, START, END = dt.date(2026, 3, 14), dt.date(2026, 5, 1), dt.date(2026, 9, 30)
+
+
+def reading(year: int, drift: float | None, **changes: Any) -> dict[str, Any]:
+    return {
+        "visit_date": dt.date(year, 4, 1),
+        "series": 1,
+        "drift_pct": drift,
+        "tolerance_pct": 6.0,
+        "measured_uf": 38.0,
+        "rated_uf": 40.0,
+        "method": "bench",
+        "suspect": None,
+        "technician": "R. Okafor",
+        **changes,
+    }
+
+
+FORECAST = {
+    "as_of": AS_OF,
+    "season_start": START,
+    "season_end": END,
+    "drift_pct": -5.0,
+    "drift_sd_pct": 1.0,
+    "drift_pct_per_year": -2.0,
+    "out_earliest": dt.date(2026, 6, 1),
+    "out_latest": dt.date(2027, 6, 1),
+}
+
+
+def drift(
+    readings: list[dict[str, Any]], forecast: dict[str, Any] | None = None, replaced: list[dt.date] | None = None
+) -> Figure | None:
+    return drift_history(
+        "d", "herm", readings, forecast, replaced or [], drift_frame(readings, [forecast] if forecast else [])
+    )
+
+
+def figures() -> list[Figure]:
+    charge = [
+        {
+            "visit_date": dt.date(2025, 6, 1),
+            "superheat_f": 22.0,
+            "target_superheat_f": 11.0,
+            "charge_verdict": "low",
+            "technician": None,
+        },
+        {
+            "visit_date": dt.date(2025, 7, 1),
+            "superheat_f": 9.0,
+            "target_superheat_f": None,
+            "charge_verdict": "not_testable",
+            "technician": "<b>x",
+        },
+    ]
+    units = pl.DataFrame(
+        {
+            "unit_id": ["a", "b"],
+            "flagged": [True, False],
+            "p_failure": [0.4, 0.1],
+            "make": ["<a href=x>", None],
+            "age_years": [12.0, 3.0],
+            "units_aged": [2, 2],
+        }
+    )
+    made = [
+        drift(
+            [
+                reading(2023, -2.0),
+                reading(2024, -4.0, suspect="copied_rating"),
+                reading(2025, -100.0, method="under_load"),
+            ],
+            FORECAST,
+            [dt.date(2024, 1, 1)],
+        ),
+        charge_history("c", "superheat", charge),
+        fleet_scatter(units, {"a": "a.html"}),
+    ]
+    return [figure for figure in made if figure]
+
+
+def with_colours(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: with_colours(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [with_colours(item) for item in value]
+    return "#123456" if isinstance(value, str) and re.fullmatch(r"@[a-z-]+", value) else value
+
+
+def colours(value: Any) -> set[str]:
+    if isinstance(value, dict):
+        return set().union(*(colours(item) for item in value.values()), set())
+    if isinstance(value, list):
+        return set().union(*(colours(item) for item in value), set())
+    return {value[1:]} if isinstance(value, str) and re.fullmatch(r"@[a-z-]+", value) else set()
+
+
+def test_every_chart_is_a_valid_plotly_figure() -> None:
+    made = figures()
+    assert len(made) == 3
+    for figure in made:
+        go.Figure(with_colours({"data": figure.data, "layout": figure.layout}))
+        assert colours(figure.spec) <= set(TOKENS)
+        assert len(figure.alt) > 40
+
+
+@pytest.mark.parametrize("token", TOKENS)
+def test_the_style_sheet_has_every_colour_in_every_scheme(token: str) -> None:
+    light, dark = CSS.split("@media (prefers-color-scheme: dark)", 1)
+    assert f"--{token}:" in light
+    assert f"--{token}:" in dark.split("@media print", 1)[0]
+
+
+def test_the_tool_bar_is_off() -> None:
+    assert CONFIG["displayModeBar"] is False
+    assert CONFIG["displaylogo"] is False
+
+
+def test_an_open_section_does_not_flatten_the_chart() -> None:
+    figure = drift([reading(2024, -3.0), reading(2025, -100.0)])
+    assert figure is not None
+    marks = next(trace for trace in figure.data if trace["mode"] == "markers")
+    assert marks["y"] == [-3.0, FLOOR_PCT]
+    assert marks["marker"]["symbol"] == ["circle", "triangle-down"]
+    assert "−100.0 %" in marks["text"][1]
+
+
+def test_the_line_breaks_at_a_replacement_and_skips_suspects() -> None:
+    rows = [reading(2022, -2.0), reading(2023, -7.0), reading(2024, -0.5, series=2), reading(2025, -1.0, series=2)]
+    rows.insert(1, reading(2022, 9.0, suspect="rise"))
+    figure = drift(rows)
+    assert figure is not None
+    lines = [trace["y"] for trace in figure.data if trace["mode"] == "lines"]
+    assert lines == [[-2.0, -7.0], [-0.5, -1.0]]
+
+
+def test_the_band_crosses_the_tolerance_on_the_given_dates() -> None:
+    """Lower edge: from −5 − 1.645 = −6.645 (already beyond, so it runs on at the rate); upper edge from −3.355 towards
+    −6 on 2027-06-01, 444 days on; by 2026-09-30, 200 days on: −3.355 − 2.645 × 200 / 444 = −4.546."""
+    figure = drift([reading(2025, -4.0)], FORECAST | {"out_earliest": AS_OF})
+    assert figure is not None
+    band = next(trace for trace in figure.data if trace.get("fill"))
+    assert band["y"][3] == pytest.approx(-3.355, abs=0.01)
+    assert band["y"][2] == pytest.approx(-4.546, abs=0.01)
+    assert band["y"][1] == pytest.approx(-6.645 - 2.0 * 200 / 365.25, abs=0.01)
+
+
+def test_nothing_to_draw_is_no_chart() -> None:
+    assert drift([reading(2025, None)], FORECAST) is None
+    assert charge_history("c", "superheat", []) is None
+    assert fleet_scatter(pl.DataFrame(), {}) is None
+
+
+def test_bars_share_one_scale() -> None:
+    assert shared_scale([0.04, 0.09]) == 0.1
+    assert shared_scale([0.04, None, 0.3]) == 0.5
+    assert shared_scale([]) == 0.1
+    bar = range_bar(0.25, 0.1, 0.4, 0.5)
+    assert bar is not None
+    assert (bar.low, bar.point, bar.high, bar.span) == (20.0, 50.0, 80.0, 60.0)
+    assert range_bar(None, None, None, 1.0) is None
+    assert share(1, 3) == 33.3
+    assert share(1, 0) == 0.0

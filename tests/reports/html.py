@@ -1,0 +1,66 @@
+"""Reads a published site back: its documents, links, anchors and numbers, with the standard library only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from html.parser import HTMLParser
+from pathlib import Path
+from urllib.parse import unquote, urldefrag
+
+
+@dataclass
+class Document:
+    """What the tests ask of one page."""
+
+    path: Path
+    links: list[tuple[str, str]] = field(default_factory=list)
+    anchors: list[str] = field(default_factory=list)
+    tags: list[tuple[str, dict[str, str | None]]] = field(default_factory=list)
+    values: list[str] = field(default_factory=list)
+    text: str = ""
+
+
+class _Reader(HTMLParser):
+    def __init__(self, document: Document) -> None:
+        super().__init__(convert_charrefs=True)
+        self.document = document
+        self._silent = 0
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        values = dict(attrs)
+        self.document.tags.append((tag, values))
+        for name in ("href", "src"):
+            if values.get(name) is not None:
+                self.document.links.append((tag, values[name] or ""))
+        if values.get("id"):
+            self.document.anchors.append(values["id"] or "")
+        if tag == "data":
+            self.document.values.append(values["value"] or "")
+        self._silent += tag in {"script", "style"}
+
+    def handle_endtag(self, tag: str) -> None:
+        self._silent -= tag in {"script", "style"}
+
+    def handle_data(self, data: str) -> None:
+        if not self._silent:
+            self.document.text += data
+
+
+def read_document(path: Path) -> Document:
+    """Return the parsed page."""
+    document = Document(path)
+    reader = _Reader(document)
+    reader.feed(path.read_text("utf-8"))
+    reader.close()
+    return document
+
+
+def read_site(folder: Path) -> dict[Path, Document]:
+    """Return every page below a dashboards folder by its path."""
+    return {path: read_document(path) for path in sorted(folder.rglob("*.html"))}
+
+
+def target_of(document: Document, link: str) -> tuple[Path, str]:
+    """Return the file and fragment that a relative link of the page points to."""
+    address, fragment = urldefrag(link)
+    return ((document.path.parent / unquote(address)).resolve() if address else document.path.resolve()), fragment
