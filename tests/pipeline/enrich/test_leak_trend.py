@@ -1,0 +1,136 @@
+"""Slow losses: hand cases that must come out one way, and a simulated fleet with known leak rates."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.enrich.leak_trend import CHARGE_TREND_SCHEMA, charge_trend
+from pipeline.enrich.ledger import refrigerant_ledger
+from tests.builders import make_frame, make_parts
+
+AS_OF = dt.date(2025, 3, 1)
+
+
+def trend(
+    visits: list[dict[str, Any]], units: list[dict[str, Any]] | None = None, parts: list[dict[str, Any]] | None = None
+) -> pl.DataFrame:
+    """Return the trend of visits that carry their leak_loss_f beside the registered fields."""
+    owned = make_frame("units", units or [{"unit_id": "U1", "refrigerant": "R-410A", "factory_charge_oz": 100.0}])
+    fields = [
+        {k: v for k, v in row.items() if k != "leak_loss_f"} | {"unit_id": row.get("unit_id", "U1")} for row in visits
+    ]
+    frame = make_frame("visits", fields)
+    readings = frame.select("unit_id", "visit_id", "visit_date").with_columns(
+        leak_loss_f=pl.Series([row.get("leak_loss_f") for row in visits], dtype=pl.Float64),
+        deviation_sd_f=pl.lit(2.2),
+        metering=pl.lit("fixed_orifice"),
+        suspect=pl.lit(None, dtype=pl.String),
+    )
+    fitted = make_parts(parts or [])
+    return charge_trend(readings, refrigerant_ledger(frame, fitted, owned), frame, fitted, owned, as_of=AS_OF)
+
+
+def visit(year: int, loss_f: float | None = None, **more: Any) -> dict[str, Any]:
+    return {"visit_id": f"V{year}", "visit_date": dt.date(year, 6, 1), "leak_loss_f": loss_f} | more
+
+
+def test_steady_readings_speak_against_a_leak_and_a_steady_rise_for_one() -> None:
+    steady = trend([visit(y, 0.5 * (-1) ** y) for y in range(2019, 2025)]).row(0, named=True)
+    rising = trend([visit(y, 5.0 * (y - 2019)) for y in range(2019, 2025)]).row(0, named=True)
+    assert steady["p_leaking"] < 0.15 < 0.8 < rising["p_leaking"]
+    assert (steady["charge_loss_suspected"], rising["charge_loss_suspected"]) == (False, True)
+    # 5 degF of superheat a year at 0.6 degF per percent is 8.3 % a year
+    assert rising["leak_rate_pct_per_year"] == pytest.approx(8.3, rel=0.25)
+    assert rising["leak_rate_low_pct"] <= 8.3 <= rising["leak_rate_high_pct"]
+
+
+def test_yearly_top_ups_are_a_leak_at_their_rate_and_each_adds_to_it() -> None:
+    one = trend([visit(2023), visit(2024, refrigerant_added_oz=12.0)]).row(0, named=True)
+    four = trend([visit(2020)] + [visit(y, refrigerant_added_oz=12.0) for y in range(2021, 2025)]).row(0, named=True)
+    assert one["p_leaking"] < four["p_leaking"]
+    assert four["charge_loss_suspected"] is True
+    assert four["leak_rate_pct_per_year"] == pytest.approx(12.0, rel=0.25)  # 12 of 100 oz a year
+    assert four["refrigerant_added_oz_12_months"] == 12.0
+    assert (four["top_ups"], four["last_top_up_on"]) == (4, dt.date(2024, 6, 1))
+
+
+def test_the_twelve_months_end_on_as_of() -> None:
+    found = trend([visit(2024, refrigerant_added_oz=12.0), visit(2023, refrigerant_added_oz=40.0)])
+    assert found["refrigerant_added_oz_12_months"].item() == 12.0
+    assert trend([visit(2025, refrigerant_added_oz=12.0)])["refrigerant_added_oz_12_months"].item() == 0.0
+
+
+def test_what_came_before_the_circuit_was_opened_no_longer_counts() -> None:
+    leaking = [visit(y, refrigerant_added_oz=15.0) for y in range(2019, 2023)]
+    after = [visit(2024, 0.0)]
+    coil = [{"unit_id": "U1", "visit_id": "V2022", "visit_date": dt.date(2022, 6, 1), "part": "evaporator_coil"}]
+    assert trend(leaking + after, parts=coil)["p_leaking"].item() < 0.25 < trend(leaking + after)["p_leaking"].item()
+
+
+def test_a_leak_search_moves_the_odds_both_ways() -> None:
+    p = {
+        word: trend([visit(2024, 2.0, leak_found=word)])["p_leaking"].item()
+        for word in ("yes", "suspected", "no", None)
+    }
+    assert p["no"] < p[None] < p["suspected"] < p["yes"]
+
+
+def test_nothing_known_is_null_and_says_so() -> None:
+    row = trend([visit(2024)]).row(0, named=True)
+    assert (row["p_leaking"], row["leak_rate_pct_per_year"], row["charge_loss_suspected"]) == (None, None, None)
+    assert row["because"] == "no testable charge reading, top-up or leak search"
+    assert row["refrigerant_added_oz_12_months"] == 0.0
+
+
+def test_every_unit_has_one_row_of_the_declared_schema_in_any_order() -> None:
+    units = [{"unit_id": f"U{k}", "refrigerant": "R-22", "nominal_tons": 3.0} for k in (3, 1, 2)]
+    visits = [
+        visit(y, float(k * (y - 2020)), unit_id=f"U{k}", visit_id=f"V{k}{y}") for y in range(2020, 2025) for k in (1, 3)
+    ]
+    found = trend(visits, units)
+    assert found["unit_id"].to_list() == ["U1", "U2", "U3"]
+    assert dict(found.schema) == dict(CHARGE_TREND_SCHEMA)
+    assert trend(visits[::-1], units[::-1]).equals(found)
+
+
+def simulated(seed: int, units: int = 600) -> tuple[pl.DataFrame, np.ndarray]:
+    """Return the trend of a fleet and its true rates; a degF-per-percent and top-up habits that are not the model's."""
+    rng = np.random.default_rng(seed)
+    rates = np.where(rng.random(units) < 0.2, rng.lognormal(np.log(8.0), 0.7, units), 0.0)
+    visits: list[dict[str, Any]] = []
+    for k, rate in enumerate(rates):
+        lost, offset, per_pct = 0.0, rng.normal(0, 1.5), rng.normal(0.6, 0.12)
+        for year in range(2019, 2025):
+            lost += rate * (1 if year > 2019 else rng.uniform(0, 3))
+            loss_f = per_pct * lost + offset + rng.normal(0, 2.5)
+            row = visit(year, loss_f if rng.random() < 0.7 else None, unit_id=f"U{k:04d}", visit_id=f"V{k}-{year}")
+            if loss_f > 8 or (rate == 0 and rng.random() < 0.02):
+                row["refrigerant_added_oz"] = max(3.0, lost * rng.uniform(0.7, 1.1))
+                lost = 0.0
+            visits.append(row)
+    owned = [{"unit_id": f"U{k:04d}", "refrigerant": "R-410A", "factory_charge_oz": 100.0} for k in range(units)]
+    return trend(visits, owned), rates
+
+
+def test_a_simulated_fleets_leaks_are_found_and_the_odds_mean_what_they_say() -> None:
+    found, rates = simulated(3)
+    p, leaking = found["p_leaking"].fill_null(0.15).to_numpy(), rates > 2.0
+    ranks = np.argsort(np.argsort(p))
+    n = leaking.sum()
+    area = (ranks[leaking].sum() - n * (n - 1) / 2) / (n * (~leaking).sum())
+    assert area > 0.93
+    suspected = found["charge_loss_suspected"].fill_null(False).to_numpy()
+    assert leaking[suspected].mean() > 0.75
+    assert suspected[rates > 5.0].mean() > 0.75
+    # mean odds against the share that leaks, in three groups of ten percent points or more
+    for low, high in ((0.0, 0.2), (0.2, 0.8), (0.8, 1.01)):
+        group = (p >= low) & (p < high)
+        share, said, count = leaking[group].mean(), p[group].mean(), group.sum()
+        assert abs(share - said) < 0.15 + 2 * (0.25 / count) ** 0.5
+    low, high = (found[name].fill_null(0.0).to_numpy() for name in ("leak_rate_low_pct", "leak_rate_high_pct"))
+    assert ((low <= rates) & (rates <= high))[rates > 4.0].mean() > 0.8
