@@ -44,7 +44,7 @@ WEEKDAYS = (
     "montag dienstag mittwoch donnerstag freitag samstag sonnabend sonntag mo di mi do fr sa so "
     "lunes martes miercoles jueves viernes sabado domingo lun mar mie jue vie sab dom"
 )
-DAYS = rf"^(?:{'|'.join(WEEKDAYS.split())})\b[., ]+(?P<rest>.*[a-z]{{3}}.*\d.*|\d.*)$"
+DAYS = rf"^(?:{'|'.join(WEEKDAYS.split())})\b[., ]+(?P<rest>.*[a-z]{{3}}.*\d.*|\d+\D+\d+\D+\d+.*)$"
 TIME = (
     r"(?:t|[, ]+|^)(?:at |um |a las )?\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?\s*"
     r"(?:[ap]\.?\s?m\.?(?: |$)|uhr\b|hrs?\b|h\b)?\s*(?:z\b|utc\b|gmt\b)?\s*(?:[-+]\d{1,2}:?\d{2})?\s*(?:[a-z]{3,4}$)?"

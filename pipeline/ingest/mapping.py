@@ -21,6 +21,7 @@ from pipeline.ingest.headers import fold, normalised, vocabulary
 from pipeline.ingest.mapping_file import Entry, MappingFile
 from pipeline.ingest.match import CONFIDENT, Candidate, candidates
 from pipeline.ingest.read import RawTable
+from pipeline.ingest.unstated_units import units_by_values
 
 TIED = 0.02
 """Two headers whose confidence for one field differs by less are two headers for one field."""
@@ -70,6 +71,7 @@ class Assigned:
     uses: Mapping[str, ColumnUse]
     proposals: tuple[ColumnUse, ...]
     ties: Mapping[str, tuple[str, ...]]
+    notes: tuple[str, ...] = ()
 
 
 def map_table(raw: RawTable, mapping_file: MappingFile | None = None) -> Mapped:
@@ -164,7 +166,13 @@ def assign(name: str, columns: Sequence[Column], table: str, entry: Entry | None
     open_proposals = tuple(
         p for p in proposals if p.index not in taken and p.field not in uses and p.confidence >= LISTED
     )
-    return Assigned(table, dict(sorted(uses.items(), key=lambda item: item[1].index)), open_proposals, ties)
+    unsaid = {
+        f: columns[use.index] for f, use in uses.items() if use.unit is None and use.how not in ("exact", "mapping")
+    }
+    told = units_by_values(table, unsaid)
+    uses |= {field: replace(uses[field], unit=unit.unit, how="values") for field, unit in told.items()}
+    notes = tuple(unit.note for unit in told.values())
+    return Assigned(table, dict(sorted(uses.items(), key=lambda item: item[1].index)), open_proposals, ties, notes)
 
 
 def _told(name: str, columns: Sequence[Column], entry: Entry | None, fields: set[str]) -> dict[str, ColumnUse]:
@@ -298,8 +306,8 @@ def _near_headers(wanted: str, headers: Sequence[str]) -> str:
 
 
 def _notes(assigned: Assigned) -> tuple[str, ...]:
-    return tuple(
+    return assigned.notes + tuple(
         f'column "{cut(use.header)}" was taken for {use.field} because of its values'
         for use in assigned.uses.values()
-        if use.how == "values" and use.field in ("herm_uf", "fan_uf")
+        if use.how == "values" and use.unit is None and use.field in ("herm_uf", "fan_uf")
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import hashlib
 import json
 import re
@@ -244,8 +245,12 @@ def entry_digest(entry: Entry | None) -> str:
 
 
 def literal_pattern(name: str) -> str:
-    """Return the pattern that fits just the file's base name (``jobs [1].csv`` as well)."""
-    return PurePath(name.replace("\\", "/")).name
+    """Return the pattern that fits just the file's base name.
+
+    >>> literal_pattern("2024/jobs [1].csv")
+    'jobs [[]1].csv'
+    """
+    return glob.escape(PurePath(name.replace("\\", "/")).name)
 
 
 def _quoted(text: str) -> str:

@@ -140,7 +140,7 @@ def parse(
     frame, added, derived = add_derived_ids(frame, mapped.table)
     named = tuple(dict.fromkeys([*added, *values]))
     filled = frozenset(name for name, column in columns.items() if zero_filled(cells[name], column))
-    date_format = mapped.date_format or (format_of(order, unclear) if order else None)
+    date_format = mapped.date_format or (format_of(order, unclear) if order and not orders else None)
     return Parsed(
         table=mapped.table,
         frame=frame.select(*named, "source_file", "source_line", "rejected_fields"),

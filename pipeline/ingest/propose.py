@@ -55,7 +55,7 @@ def entry_of(
         pattern=pattern or literal_pattern(raw.name),
         table=mapped.table,
         decimal=mapped.decimal or settled.decimal,
-        date_format=mapped.date_format or (None if settled.orders else settled.date_format),
+        date_format=mapped.date_format or settled.date_format,
         header=raw.header,
         columns={name: ColumnEntry(use.header, use.unit) for name, use in mapped.columns.items()},
         values=mapped.values,
