@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -19,8 +20,19 @@ def path(tmp_path: Path) -> Path:
     return tmp_path / "shop" / "shop.duckdb"
 
 
+@pytest.fixture(scope="session")
+def fresh(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return an empty store, made once: making one takes longer than most tests."""
+    made = tmp_path_factory.mktemp("fresh") / "shop.duckdb"
+    with open_store(made, threads=1):
+        pass
+    return made
+
+
 @pytest.fixture
-def con(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+def con(path: Path, fresh: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    path.parent.mkdir()
+    shutil.copy2(fresh, path)
     with open_store(path, threads=1) as connection:
         yield connection
 

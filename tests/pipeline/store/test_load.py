@@ -225,7 +225,20 @@ def _truth(draw: Any) -> dict[str, dict[str, Any]]:
     keyed = {(row["visit_id"], row["unit_id"]): row for row in visits.values()}
     filed = {u: {"unit_id": u, "make": draw(text), "model": draw(text), "site_id": draw(text)} for u in units[:2]}
     sites = {s: {"site_id": s, "city": draw(text), "phone": draw(text)} for s in ("a", "c")}
-    return {"visits": keyed, "units": filed, "sites": sites}
+    tickets = sorted({visit_id for visit_id, _ in keyed} | {"V9x"})
+    named = {ticket: draw(st.sampled_from([None, *units])) for ticket in tickets}
+    parts = {t: {"visit_id": t, "unit_id": u, "part": "contactor", "row_n": 1, "price": 1.0} for t, u in named.items()}
+    readings = {t: {"visit_id": t, "unit_id": u, "measure": "fan_uf", "value": "5"} for t, u in named.items()}
+    return {"visits": keyed, "units": filed, "sites": sites, "parts": parts, "readings": readings}
+
+
+KEYS = {
+    "visits": ["visit_id", "unit_id", "visit_date"],
+    "units": ["unit_id"],
+    "sites": ["site_id"],
+    "parts": ["visit_id", "unit_id", "part", "row_n"],
+    "readings": ["visit_id", "unit_id", "measure", "value"],
+}
 
 
 @st.composite
@@ -233,11 +246,11 @@ def agreeing_files(draw: Any) -> list[tuple[str, list[dict[str, Any]], str]]:
     truth = _truth(draw)
     files = []
     for n in range(draw(st.integers(2, 4))):
-        table = draw(st.sampled_from(["visits", "visits", "units", "sites"]))
+        table = draw(st.sampled_from(["visits", "visits", "units", "sites", "parts", "readings"]))
         rows = list(truth[table].values())
-        key = {"visits": ["visit_id", "unit_id", "visit_date"], "units": ["unit_id"], "sites": ["site_id"]}[table]
+        key = KEYS[table]
         others = [name for name in rows[0] if name not in key]
-        chosen = key + draw(st.lists(st.sampled_from(others), unique=True))
+        chosen = key + (draw(st.lists(st.sampled_from(others), unique=True)) if others else [])
         kept = draw(st.lists(st.sampled_from(range(len(rows))), min_size=1, unique=True))
         files.append((table, [{name: rows[i][name] for name in chosen} for i in kept], f"f{n}.csv"))
     return files
@@ -247,6 +260,8 @@ ANSWERS = {
     "visits": ["visit_id", "unit_id", "visit_date", "herm_uf"],
     "units": ["unit_id", "site_id", "make", "model"],
     "sites": ["site_id", "city", "phone", "address"],
+    "int_parts_placed": ["visit_id", "unit_id", "price", "waiting_for"],
+    "int_readings_placed": ["visit_id", "unit_id", "value", "waiting_for"],
 }
 
 
@@ -282,4 +297,48 @@ def test_the_same_files_again_change_nothing(con, files):
     load.settle(con)
     for name, frame in before.items():
         assert query(con, name).sort(pl.all()).equals(frame), name
+    con.rollback()
+
+
+@st.composite
+def quarrelling_files(draw: Any) -> list[list[dict[str, Any]]]:
+    """Files of visits that contradict each other, with values rejected here and there."""
+    files = []
+    for _ in range(draw(st.integers(1, 4))):
+        columns = draw(st.lists(st.sampled_from(["herm_uf", "mode", "make"]), unique=True))
+        words = {"herm_uf": st.sampled_from([None, 1.0, 2.0])}
+        rows = []
+        for key in draw(st.lists(st.sampled_from("ABC"), unique=True, min_size=1)):
+            refused = draw(st.lists(st.sampled_from(columns), unique=True)) if columns else []
+            told = {name: draw(words.get(name, st.sampled_from([None, "cooling", "off"]))) for name in columns}
+            blank = {name: None if name in refused else value for name, value in told.items()}
+            rows.append({"visit_id": key, "unit_id": "U", "visit_date": MAY, **blank, "_rejected": refused})
+        files.append(rows)
+    return files
+
+
+@FREELY
+@given(quarrelling_files())
+def test_store_ends_as_the_rules_read_cell_by_cell(con, files):
+    """The rules of import again, one cell at a time: absent stays, rejected stays, blank clears, the newer wins."""
+    expected: dict[str, dict[str, Any]] = {}
+    changes = 0
+    load.begin(con)
+    for rows in files:
+        stored = 0
+        for row in rows:
+            known = expected.get(row["visit_id"])
+            cells = expected.setdefault(row["visit_id"], dict.fromkeys(("herm_uf", "mode", "make")))
+            before = dict(cells)
+            cells.update({n: v for n, v in row.items() if n in cells and n not in row["_rejected"]})
+            stored += known is None or cells != before
+            changes += 0 if known is None else sum(cells[n] != before[n] for n in cells)
+        assert import_rows(con, "visits", rows).stored == stored
+    found = (
+        query(con, "imported.visits")
+        .select("visit_id", "herm_uf", "mode", "make")
+        .rows_by_key("visit_id", named=True, unique=True)
+    )
+    assert found == expected
+    assert query(con, "corrections").height == changes
     con.rollback()
