@@ -9,6 +9,7 @@ import os
 import re
 import stat
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 import charset_normalizer
@@ -63,10 +64,9 @@ BOMS: tuple[tuple[bytes, str], ...] = (
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
 
-EXPECTED_LETTERS = frozenset(
-    "äöüÄÖÜßéèêëÉÈÊËáàâãåÁÀÂÃÅíìîïÍÌÎÏóòôõøÓÒÔÕØúùûÚÙÛñÑçÇæÆœŒýÿ¿¡ºª°µ±–—‘’“”„•…€£©®™½¼¾²³·×«»§\u00a0ΔΩ≤≥"
-)
-"""What office text outside ASCII consists of; tells single-byte encodings apart (judgement, no source)."""
+LETTERS = frozenset("äöüÄÖÜßéèêëÉÈÊáàâãåÁÀÂÅíîïÍóôõøÓÔØúùûÚñÑçÇæÆœ")
+SYMBOLS = frozenset("°µ±–—‘’“”•…€£®™½¼²³\u00a0")
+"""What office text outside ASCII mostly consists of; tells single-byte encodings apart (judgement, no source)."""
 
 SINGLE_BYTE = ("cp1252", "mac_roman", "cp850")
 
@@ -94,10 +94,11 @@ def read_bytes(path: Path, name: str) -> bytes:
         If it cannot be opened, is no regular file, is empty, or changes while it is read.
     """
     try:
+        # Looked at before it is opened: opening a pipe waits for its writer.
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise FileRefused(f"{name} is not a file: give the name of a CSV file", slug="not-a-file")
         with path.open("rb") as handle:
             before = os.fstat(handle.fileno())
-            if not stat.S_ISREG(before.st_mode):
-                raise FileRefused(f"{name} is not a file: give the name of a CSV file", slug="not-a-file")
             data = handle.read()
     except OSError as error:
         reason = error.strerror or type(error).__name__
@@ -257,10 +258,9 @@ def _decode_not_utf8(data: bytes) -> Decoded:
     if good > bad or (good and _only_the_end_is_cut(data)):
         # A few broken bytes in a UTF-8 file: another encoding would misread every good character.
         return Decoded(lossy, "utf-8", round(good / (good + bad), 2), damaged=True, cut=_only_the_end_is_cut(data))
-    high = bytes(byte for byte in data[: 16 * SAMPLE] if byte >= 0x80) or bytes(b for b in data if b >= 0x80)
-    shares = {codec: _expected_share(high, codec) for codec in SINGLE_BYTE}
+    shares = {codec: _believable_share(data, codec) for codec in SINGLE_BYTE}
     best = max(SINGLE_BYTE, key=lambda codec: shares[codec])
-    if shares["cp1252"] >= 0.5 or shares[best] < 0.9:
+    if shares["cp1252"] >= 0.7 or shares[best] < 0.9:
         best = "cp1252"
     if shares[best] < 0.5:
         guess = _guess_by_library(data)
@@ -283,9 +283,18 @@ def _only_the_end_is_cut(data: bytes) -> bool:
     return True
 
 
-def _expected_share(high: bytes, codec: str) -> float:
-    text = high.decode(codec, "replace")
-    return sum(letter in EXPECTED_LETTERS for letter in text) / max(len(text), 1)
+def _believable_share(data: bytes, codec: str) -> float:
+    """Return how much of what is not ASCII looks right: letters in words, symbols at their edges."""
+    found = [m[0].decode(codec, "replace") for m in islice(re.finditer(rb"(?s).?[\x80-\xff].?", data), 2000)]
+    total = 0.0
+    for near in found:
+        letter = next(c for c in near if c > "\x7f")
+        in_word = len(near) == 3 and near[0].isalpha() and near[2].isalpha()
+        if letter in LETTERS or (letter in SYMBOLS and (not in_word or letter == "’")):
+            total += 1.0 if in_word or letter not in "øØæÆåÅ" else 0.3
+        elif letter.isalpha() or not in_word:
+            total += 0.3 if letter != "\ufffd" else 0.0
+    return total / max(len(found), 1)
 
 
 def _guess_by_library(data: bytes) -> Decoded | None:

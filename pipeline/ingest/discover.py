@@ -45,7 +45,7 @@ def discover(paths: Iterable[Path], shop: Path) -> list[Found]:
         for file, name in _files(path, closed):
             found.setdefault(os.path.realpath(file), Found(file, name))
     if not found:
-        listed = ", ".join(cut(str(path)) for path in given) or "the command"
+        listed = ", ".join(cut(path.name or str(path)) for path in given) or "the command"
         raise NothingUsable(f"{listed}: no file to import; give a CSV file or a folder that holds some")
     ordered = sorted(found.values(), key=lambda item: natural_key(str(item.path.absolute())))
     return _with_distinct_names(ordered)
@@ -61,7 +61,7 @@ def _files(path: Path, shop: str) -> Iterator[tuple[Path, str]]:
     elif path.exists():
         yield path, path.name
     else:
-        raise UsageError(f"{cut(str(path))} does not exist: check the path", slug="no-such-path")
+        raise UsageError(f"{cut(path.name or str(path))} does not exist: check the path", slug="no-such-path")
 
 
 def _below(folder: Path, shop: str) -> Iterator[Path]:
@@ -69,7 +69,8 @@ def _below(folder: Path, shop: str) -> Iterator[Path]:
         entries = list(folder.iterdir())
     except OSError as error:
         reason = error.strerror or type(error).__name__
-        raise UsageError(f"{cut(str(folder))} cannot be listed ({reason}): check its permissions") from error
+        name = cut(folder.name or str(folder))
+        raise UsageError(f"{name} cannot be listed ({reason}): check its permissions") from error
     for entry in entries:
         if entry.is_symlink() or entry.name.startswith((".", "~$")) or entry.name.lower() in DROPPINGS:
             continue
