@@ -60,7 +60,12 @@ class Flagging(_Section):
     first_in_line_share_pct: float = Field(
         5.0, ge=0, le=100, description="at least this share of the fleet is first in line"
     )
-    prevention_share: float = Field(0.6, ge=0, le=1, description="share of such failures that a stop prevents")
+    prevention_run_capacitor: float = Field(
+        0.8, ge=0, le=1, description="share of failures by the run capacitor that a spring stop prevents"
+    )
+    prevention_refrigerant_leak: float = Field(0.6, ge=0, le=1, description="the same for low charge")
+    prevention_compressor: float = Field(0.2, ge=0, le=1, description="the same for the compressor")
+    prevention_share: float = Field(0.3, ge=0, le=1, description="the same for every other cause")
 
 
 class Charge(_Section):

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import polars as pl
 
-from pipeline.config import Settings
-from pipeline.forecast.priors import priors
+from pipeline.config import Flagging, Settings
 
 
 @dataclass(frozen=True)
@@ -24,10 +22,17 @@ class Savings:
     no_unit: float = 0.0
 
 
-def prevention_share(cause_shares: list[str], default: float, own: Mapping[str, float]) -> list[float]:
+def prevention_share(cause_shares: list[str], flagging: Flagging) -> list[float]:
     """Return the share of each unit's failures that a stop prevents, by its split of causes."""
-    known = {**priors()["prevention"], **own}
-    return [sum(v * known.get(c, default) for c, v in json.loads(text).items()) for text in cause_shares]
+    by_cause = {
+        "run_capacitor": flagging.prevention_run_capacitor,
+        "refrigerant_leak": flagging.prevention_refrigerant_leak,
+        "compressor": flagging.prevention_compressor,
+    }
+    return [
+        sum(share * by_cause.get(cause, flagging.prevention_share) for cause, share in json.loads(text).items())
+        for text in cause_shares
+    ]
 
 
 def add_flags(units: pl.DataFrame, settings: Settings, as_of: dt.date) -> pl.DataFrame:
@@ -45,8 +50,7 @@ def add_flags(units: pl.DataFrame, settings: Settings, as_of: dt.date) -> pl.Dat
     seen for the settings' months is never flagged. Costs and shares are guesses until the owner sets them.
     """
     costs, flagging = settings.costs, settings.flagging
-    own = getattr(flagging, "prevention_by_cause", {})
-    share = prevention_share(units["cause_shares"].to_list(), flagging.prevention_share, own)
+    share = prevention_share(units["cause_shares"].to_list(), flagging)
     seen = pl.col("last_visit_on").dt.offset_by(f"{settings.units.unseen_months}mo") >= as_of
     place = pl.col("p_failure").rank("ordinal", descending=True).over("in_care")
     first = (

@@ -113,6 +113,7 @@ def apply_sections(history: History, params: SectionParams, as_of: dt.date, seas
     readings = reading_arrays(rows, params.noise)
     names = series["section"].to_list()
     mean, sd, below = predict(readings, default_paths(), names, weights_of(params), times, limits)
+    set_open(series, mean, sd, below)
     out = np.maximum.accumulate(recalibrate(below[:, :-2, 0], params), axis=1)
     at_dates = np.maximum(recalibrate(below[:, -2:, 0], params), out[:, :1])
     at_dates = np.maximum.accumulate(at_dates, axis=1)
@@ -120,7 +121,7 @@ def apply_sections(history: History, params: SectionParams, as_of: dt.date, seas
     dated = np.where(now_out < SURELY_IN, (out - now_out) / (1 - now_out), out)
     crossing = {name: _crossing(np.clip(dated, SMALLEST, LARGEST), q, as_of) for name, q in QUANTILES.items()}
     span = (season.end - as_of).days / DAYS_PER_YEAR
-    has_readings = pl.col("n") > 0
+    has_readings = (pl.col("n") > 0) | pl.col("open_pct").is_not_null()
     return series.select(
         "unit_id",
         "section",
@@ -151,6 +152,13 @@ def apply_sections(history: History, params: SectionParams, as_of: dt.date, seas
         "last_reading_on",
         "last_drift_pct",
     ).cast(SECTION_FORECAST_SCHEMA)
+
+
+def set_open(series: pl.DataFrame, mean: Floats, sd: Floats, below: Floats) -> None:
+    """Write into the forecasts of sections last found open or dead that they are out, and by how much."""
+    found = series["open_pct"].fill_null(0.0).to_numpy()
+    rows = np.flatnonzero(found < 0)
+    mean[rows], sd[rows], below[rows] = found[rows, None], 1.0, 1.0
 
 
 def _crossing(out: Floats, quantile: float, as_of: dt.date) -> list[dt.date | None]:

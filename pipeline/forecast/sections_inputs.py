@@ -41,7 +41,8 @@ class SectionRows:
 
     ``series``: unit_id, section, series, tolerance_pct, guessed_rating, current, listed (false = an unread
     stand-in for a section whose rating nobody knows), origin_year, span_years (0 = known), known_origin,
-    n, last_year, last_reading_on, last_drift_pct; sorted by key. ``readings``: row (position in
+    n, last_year, last_reading_on, last_drift_pct, open_pct (null unless the newest reading found it open or
+    dead); sorted by key. ``readings``: row (position in
     ``series``), x_year, drift_pct, method, technician, suspect, scheduled, age_years; by row and date.
     """
 
@@ -127,11 +128,19 @@ def section_rows(history: History, age_at_first_visit: float, *, stand_ins: bool
         last_reading_on=pl.col("visit_date").last(),
         last_drift_pct=pl.col("drift_pct").last(),
     )
+    opens = _opens(history, float(p["event_beyond_pct"]))
     columns = [
         *("row", *KEY, "rated_uf", "tolerance_pct", "guessed_rating", "current", "listed", "known_origin", "dated"),
-        *("origin_year", "span_years", "n", "last_year", "last_reading_on", "last_drift_pct"),
+        *("origin_year", "span_years", "n", "last_year", "last_reading_on", "last_drift_pct", "open_pct"),
     ]
-    full = keyed.join(facts, on="row", how="left", maintain_order="left").with_columns(pl.col("n").fill_null(0))
+    full = (
+        keyed.join(facts, on="row", how="left", maintain_order="left")
+        .join(opens, on=KEY, how="left", maintain_order="left")
+        .with_columns(
+            pl.col("n").fill_null(0),
+            open_pct=pl.when((pl.col("open_on") >= pl.col("last_reading_on")).fill_null(True)).then("open_pct"),
+        )
+    )
     return SectionRows(full.select(columns), kept)
 
 
@@ -154,6 +163,16 @@ def _usable_readings(history: History, event_beyond_pct: float) -> pl.DataFrame:
         )
         .with_columns(x_year=years("visit_date"))
         .sort(*KEY, "visit_date", "method")
+    )
+
+
+def _opens(history: History, event_beyond_pct: float) -> pl.DataFrame:
+    """The last reading of each series that was no drift but an open or dead section."""
+    return (
+        history.cap_readings.filter((pl.col("drift_pct") <= -event_beyond_pct) & pl.col("suspect").is_null())
+        .sort(*KEY, "visit_date", "visit_id")
+        .group_by(KEY, maintain_order=True)
+        .agg(open_on=pl.col("visit_date").last(), open_pct=pl.col("drift_pct").last())
     )
 
 

@@ -51,8 +51,8 @@ def unit_odds(history: History, params: Params, as_of: dt.date, season: Season, 
     Notes
     -----
     log H = mean of the two models' log hazards, p = 1 - exp(-H share). The interval is log-normal about H:
-    its variance adds the models' parameter variance, the season's effect, and the state's (what is not
-    known of the capacitors and the charge).
+    its variance adds the models' parameter variance, the season's effect, the unit's own (what sets apart
+    units that look the same on record), and the state's (what is not known of the capacitors and the charge).
     """
     u = params.units
     first = max(as_of, season.start)
@@ -75,7 +75,8 @@ def unit_odds(history: History, params: Params, as_of: dt.date, season: Season, 
         log_h = _tempered(log_h, u.temper)
     share = season_share(u, as_of, season, start, end)
     state = np.log1p(_state_variance(x, theta, hazards) / total**2)
-    spread = np.sqrt(sd**2 + u.season_sd**2 + state)
+    unit_sd = float(priors()["fleet"]["unit_effect_sd"])
+    spread = np.sqrt(sd**2 + u.season_sd**2 + unit_sd**2 + state)
     h = np.exp(log_h) * share
     p = _probability(h)
     low = _probability(h * np.exp(-0.5 * spread**2 - NORMAL_95 * spread))

@@ -14,7 +14,7 @@ from pipeline.forecast.failures import CAPACITOR_CAUSES, CHARGE_CAUSES, failures
 from pipeline.forecast.history import History
 from pipeline.forecast.params import SectionParams
 from pipeline.forecast.priors import priors
-from pipeline.forecast.sections_apply import current_rows
+from pipeline.forecast.sections_apply import current_rows, set_open
 from pipeline.forecast.sections_fit import weights_of
 from pipeline.forecast.sections_inputs import FORECAST_SECTIONS, section_rows, year_of, years
 from pipeline.forecast.sections_noise import reading_arrays
@@ -83,6 +83,7 @@ def unit_features(
         np.array([year_of(middle)]),
         np.broadcast_to(thresholds, (len(names), len(thresholds))),
     )
+    set_open(rows.series, mean, sd, below)
     position = {name: i for i, name in enumerate(units["unit_id"].to_list())}
     at = np.array([position[name] for name in rows.series["unit_id"].to_list()], dtype=np.int64)
     result: dict[str, tuple[Floats, Floats, Floats]] = {}
