@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 import tempfile
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -18,12 +19,12 @@ from pipeline.checks.check import Account
 from pipeline.checks.suite import gate, warm_up
 from pipeline.config import Settings, default_text, load_settings
 from pipeline.derive import Scope, enrich, forecast, view_settings
-from pipeline.errors import NothingUsable, StoreError
+from pipeline.errors import FileRefused, NothingUsable, StoreError
 from pipeline.ingest import mapping_file
 from pipeline.ingest.decode import digest as content_digest
 from pipeline.ingest.decode import read_bytes
 from pipeline.ingest.discover import Found, discover
-from pipeline.ingest.mapping_file import Entry
+from pipeline.ingest.mapping_file import Entry, MappingFile
 from pipeline.intake import Intake, Refused, Taken
 from pipeline.publish import publish
 from pipeline.rejected_files import write_rejected
@@ -83,36 +84,38 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
     settings = load_settings(shop / SETTINGS)
     mapping = mapping_file.load(shop / MAPPING)
     found = list(enumerate(discover(inputs, shop)))
-    warm_up()
     now = dt.datetime.now().replace(microsecond=0)
     _make_folder(shop)
     store = shop / STORE
-    keep_copy(store, now)
     progress = _Progress()
+    new = _new_files(store, mapping, found, progress)
+    if new:
+        keep_copy(store, now)
+        warm_up()  # its library loads while files are read
     with open_store(store) as con:
         load.begin(con)
         intake = Intake(mapping, settings, as_of, today, lambda files: load.stored_parts(con, files))
         with _timed(progress, "read and check"):
-            _stage_all(con, intake, _new_files(con, intake, found, progress), progress, say)
+            _stage_all(con, intake, new, progress, say)
         with _timed(progress, "store"):
             _gate(con, intake, progress)
             _merge_all(con, progress, now)
             touched = load.settle(con)
-        day = load.as_of(con, as_of, today)
         _refuse_without_visits(con, progress)
+        day = load.as_of(con, as_of, today)
         scope = _scope(con, touched, day, settings)
-        records.record_settings(con, _facts(settings))
-        with _timed(progress, "enrich"):
-            enrich(con, scope, settings)
-        with _timed(progress, "forecast"):
-            forecast(con, day, settings)
+        if progress.staged or scope.units is None or day != records.last_as_of(con):
+            records.record_settings(con, _facts(settings))
+            with _timed(progress, "enrich"):
+                enrich(con, scope, settings)
+            with _timed(progress, "forecast"):
+                forecast(con, day, settings)
+            _record_run(con, progress, now, day)
+            verify(con)
         edited = write_rejected(con, shop)
-        _record_run(con, progress, now, day)
-        verify(con)
         load.finish(con)
-        with _timed(progress, "publish"):
-            published = publish(lambda name, values: query(con, name, values), shop, settings)
-    _write_texts(shop, [taken.entry for taken, _ in progress.staged])
+        _write_texts(shop, [taken.entry for taken, _ in progress.staged])
+        published = publish(lambda name, values: query(con, name, values), shop, settings)
     for name in edited:
         say(f"rejected/{name} was edited by you and is left as it is. [edited]")
     lines = [
@@ -144,7 +147,6 @@ def check(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: d
 
 def propose_mapping(inputs: Sequence[Path], shop: Path, *, say: Say) -> str:
     """Return the text of a mapping file for the inputs; a file that cannot be read is named and left out."""
-    from pipeline.errors import FileRefused
     from pipeline.ingest.propose import propose
     from pipeline.ingest.read import read_table
 
@@ -199,17 +201,28 @@ def _make_folder(shop: Path) -> None:
 
 
 def _new_files(
-    con: duckdb.DuckDBPyConnection, intake: Intake, found: list[tuple[int, Found]], progress: _Progress
-) -> Iterable[tuple[int, Found]]:
+    store: Path, mapping: MappingFile, found: list[tuple[int, Found]], progress: _Progress
+) -> list[tuple[int, Found]]:
     """Return the files whose content was not imported under the same mapping entry before."""
-    for place, item in found:
-        entry = intake.mapping.entry_for(item.name)
-        if entry is not None and records.already_imported(
-            con, content_digest(read_bytes(item.path, item.name)), mapping_file.entry_digest(entry)
-        ):
-            progress.repeats.append(item.name)
-        else:
-            yield place, item
+    if not store.exists():
+        return found
+    new = []
+    with open_store(store, read_only=True) as con:
+        for place, item in found:
+            entry = mapping.entry_for(item.name)
+            if entry is not None and _is_known(con, item, entry):
+                progress.repeats.append(item.name)
+            else:
+                new.append((place, item))
+    return new
+
+
+def _is_known(con: duckdb.DuckDBPyConnection, item: Found, entry: Entry) -> bool:
+    try:
+        content = read_bytes(item.path, item.name)
+    except FileRefused:
+        return False
+    return records.already_imported(con, content_digest(content), mapping_file.entry_digest(entry))
 
 
 def _stage_all(
@@ -290,10 +303,14 @@ def _nothing(progress: _Progress) -> str:
     """Return the one sentence for an input without a usable visit, naming the first reason."""
     findings = [item.findings for item, _ in progress.staged if item.findings.height]
     if progress.refused:
-        return f"no visit could be used, nothing was changed; first: {progress.refused[0].sentence}"
+        return f"no visit could be used, nothing was changed; first: {_without_slug(progress.refused[0].sentence)}"
     if findings:
         return f"no visit could be used, nothing was changed; first: {findings[0].get_column('message').item(0)}"
     return "no visits among the files: give a file of visits, with a date and a unit or address on each row"
+
+
+def _without_slug(sentence: str) -> str:
+    return re.sub(r" \[[a-z-]+\]$", "", sentence)
 
 
 def _scope(con: duckdb.DuckDBPyConnection, touched: pl.Series, day: dt.date, settings: Settings) -> Scope:

@@ -67,8 +67,11 @@ class Rule:
 
 
 def warm_up() -> threading.Thread:
-    """Import the library in the background while files are read; the first ``gate`` waits for it."""
-    thread = threading.Thread(target=_library, name="gate-import", daemon=True)
+    """Import the library in the background while files are read; the first ``gate`` waits for it.
+
+    Not a daemon: a program that ends while the library is half imported would be aborted.
+    """
+    thread = threading.Thread(target=_library, name="gate-import")
     thread.start()
     return thread
 
