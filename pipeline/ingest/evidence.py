@@ -12,7 +12,7 @@ import polars as pl
 from pipeline.fields import Field
 from pipeline.ingest.match import Candidate
 from pipeline.ingest.words import is_blank, number_words, word_for, words_for
-from pipeline.units import UnknownUnit, line_to, spelled_units
+from pipeline.units import UnknownUnit, dimension_of, line_to, spelled_units
 
 SAMPLE = 120
 """Cells of a column that are looked at, spread over the file."""
@@ -23,12 +23,18 @@ AGAINST = 0.5
 MOSTLY, RARELY = 0.6, 0.3
 """Share of the sample from which values confirm a meaning, and below which they speak against it."""
 
+PLAIN, SPEAKS, ALMOST_NONE = 0.95, 5, 0.1
+"""A header this sure is doubted only where almost no value fits, and none is doubted by fewer values than five."""
+
 NUMBER = re.compile(r"[-+(]?\s*[$€£]?\s*(\d[\d.,'’ \u00a0]*|[.,]\d+)")
 DATE = re.compile(
     r"\d{1,4}\D{1,3}(\d{1,2}|[^\W\d_]{3,})\D{1,6}\d{1,4}|^\d{8}$|^[3-5]\d{4}(\.\d+)?$"
     r"|[^\W\d_]{3,}\.? \d{1,2},? \d{4}|^(19|20)\d\d$"
 )
 ID = re.compile(r"(?=.*\d)[\w#./-]{1,24}|[A-Z]{1,4}[- ]?\d+")
+UNSAID = {"temperature": ("degC",), "pressure": ("kPa",)}
+"""Units that a column may be in without saying so, besides the field's own; see ``unstated_units``."""
+
 LINE_VOLTS = ((100.0, 135.0), (190.0, 260.0), (370.0, 500.0))
 """Supply voltages by nominal system [V]: 110-127, 200-240, 380-480 (common practice, no source)."""
 
@@ -74,8 +80,10 @@ def weighed(column: Column, candidate: Candidate, field: Field) -> Candidate:
         if share < MOSTLY:
             return _less(candidate)
         return _more(candidate, 0.85) if candidate.confidence >= 0.55 and _tells_apart(column, field) else candidate
-    if share < 0.5 and (field.is_numeric or field.kind == "date"):
-        return _less(candidate)
+    if field.is_numeric or field.kind == "date":
+        sure = candidate.confidence >= PLAIN
+        if len(column.sample) >= SPEAKS and share < (ALMOST_NONE if sure else 0.5):
+            return _less(candidate)
     if field.name == "line_volts" and candidate.confidence < 0.9:
         return _more(candidate, 0.85) if _share(column.numbers(), _is_line_volts) > 0.9 else candidate
     if field.name in ("part", "item", "refrigerant") and candidate.confidence < 0.8:
@@ -99,7 +107,8 @@ def weighed(column: Column, candidate: Candidate, field: Field) -> Candidate:
 def share_that_fits(column: Column, field: Field, unit: str | None) -> float:
     """Return the share of the sample that could be a value of the field."""
     if field.is_numeric:
-        return _share(column.sample, lambda text: _in_range(text, field, unit))
+        units = [unit] if unit else [None, *UNSAID.get(dimension_of(field) or "", ())]
+        return max(_share(column.sample, lambda text, one=one: _in_range(text, field, one)) for one in units)
     if field.kind == "date":
         return _share(column.sample, lambda text: DATE.search(text) is not None)
     if field.kind == "words":

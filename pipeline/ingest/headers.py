@@ -120,6 +120,12 @@ def fold(text: str) -> str:
     return " ".join(re.findall(r"[^\W_]+", text))
 
 
+@lru_cache(maxsize=32768)
+def squashed(text: str) -> str:
+    """Return the text's letters and digits in lower case, and nothing between them."""
+    return "".join(re.findall(r"[^\W_]", text.casefold()))
+
+
 def normalised(text: str) -> str:
     """Return a key under which two spellings of one header are equal: case, spacing, punctuation, accents ignored."""
     return fold(text).replace(" ", "")

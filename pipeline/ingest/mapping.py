@@ -126,7 +126,7 @@ def score(name: str, columns: Sequence[Column], assigned: Assigned) -> float:
     lent = sum(field in assigned.uses for field in ("visit_id", "unit_id", "site_id") if field not in table.required)
     left = sum(1 for column in columns if column.header.strip()) - len(assigned.uses)
     named = set(fold(PurePath(name).stem).split()) & set(vocabulary()["file_words"][assigned.table].split())
-    return found - 4 * missing - 0.3 * left - 0.2 * lent + (2.5 if named else 0.0)
+    return found - 3 * missing - 0.3 * left - 0.2 * lent + (2.5 if named else 0.0)
 
 
 def assign(name: str, columns: Sequence[Column], table: str, entry: Entry | None) -> Assigned:
@@ -159,7 +159,7 @@ def assign(name: str, columns: Sequence[Column], table: str, entry: Entry | None
         elif candidate.field not in uses:
             uses[candidate.field] = use
             taken.add(column.index)
-        elif _claims(uses[candidate.field], use, columns):
+        elif _claims(uses[candidate.field], use, columns, table):
             ties[candidate.field] = (*ties.get(candidate.field, (uses[candidate.field].header,)), column.header)
             taken.add(column.index)
     uses |= _pair(columns, uses, taken, table)
@@ -214,12 +214,13 @@ def _in_company(candidate: Candidate, column: Column, columns: Sequence[Column])
     return candidate
 
 
-def _claims(first: ColumnUse, second: ColumnUse, columns: Sequence[Column]) -> bool:
+def _claims(first: ColumnUse, second: ColumnUse, columns: Sequence[Column], table: str) -> bool:
     """Return whether a second header is as good for a field as the first: one of them is wrong, and only the user
     knows which."""
     if first.how == "mapping" or first.confidence - second.confidence >= TIED:
         return False
-    if first.unit != second.unit:
+    own = fields_for_file(table)[first.field].unit
+    if (first.unit or own) != (second.unit or own):
         return False
     return columns[first.index].sample != columns[second.index].sample or not columns[first.index].sample
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
 from pipeline.fields import Field, fields_for_file, registry
-from pipeline.ingest.headers import IDEA_OF_DIMENSION, Reading, listed, normalised, readings_of, vocabulary
+from pipeline.ingest.headers import BRACKETED, IDEA_OF_DIMENSION, Reading, listed, readings_of, squashed, vocabulary
 from pipeline.units import UNITS, dimension_of
 
 CONFIDENT = 0.8
@@ -83,8 +83,7 @@ def candidates(header: str, table: str) -> tuple[Candidate, ...]:
 
 def own_name(header: str, field: Field) -> bool:
     """Return whether the header is the field's own name, whatever its case, spacing and unit in brackets."""
-    keys = {reading.key.replace(" ", "") for reading in readings_of(header) if reading.bracketed_unit}
-    return normalised(field.name) in keys | {normalised(header)}
+    return field.name.replace("_", "") in (squashed(header), squashed(BRACKETED.sub("", header)))
 
 
 def _candidate(reading: Reading, field: Field, table: str) -> Candidate | None:

@@ -65,6 +65,8 @@ def words_for(text: str, field: Field, own: Mapping[str, str]) -> tuple[str | No
     """Return the words of a list joined by ``; `` (None if none is known), and the parts of it that are unknown."""
     known: list[str] = []
     strange: list[str] = []
+    if is_blank(text) and not _word(text, field, own):
+        return None, ()
     for piece in [text] if _word(text, field, own) else SEPARATORS.split(text.strip()):
         word = _word(piece, field, own)
         if word:

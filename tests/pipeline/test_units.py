@@ -14,7 +14,14 @@ from pipeline.units import PINT_BASE, UNITS, UnknownUnit, atmosphere_psia, conve
 PINT = pint.UnitRegistry()
 VISITS = registry()["visits"].fields
 UNIT_FIELDS = registry()["units"].fields
-NO_PINT_NAME = {"psig": "psi", "kgf/cm2": "kgf/cm**2", "cfm": "foot**3/minute", "m3/h": "m**3/h", "m3/min": "m**3/min", "m3/s": "m**3/s"}
+NO_PINT_NAME = {
+    "psig": "psi",
+    "kgf/cm2": "kgf/cm**2",
+    "cfm": "foot**3/minute",
+    "m3/h": "m**3/h",
+    "m3/min": "m**3/min",
+    "m3/s": "m**3/s",
+}
 COMPARED = sorted(
     name for name, unit in UNITS.items() if unit.dimension in PINT_BASE and not unit.absolute and name not in ("F",)
 )
@@ -38,7 +45,7 @@ def test_every_factor_is_pints(name: str) -> None:
 @pytest.mark.parametrize(
     ("value", "unit", "field", "expected"),
     [
-        # Definitions of the scales: water freezes at 0 degC = 32 degF, boils at 100 degC = 212 degF; 0 K = -459.67 degF.
+        # Definitions of the scales: water freezes at 0 degC = 32 degF; 0 K = -459.67 degF.
         (0.0, "degC", "outdoor_db_f", 32.0),
         (60.0, "°C", "liquid_line_f", 140.0),
         (295.15, "K", "return_db_f", 71.6),
@@ -83,7 +90,12 @@ def test_absolute_pressures_become_gauge_at_the_altitude() -> None:
 
 
 def test_pressure_units_without_a_word_are_gauge() -> None:
-    assert {name for name, unit in UNITS.items() if unit.absolute} == {"psia", "kPa absolute", "MPa absolute", "bar absolute"}
+    assert {name for name, unit in UNITS.items() if unit.absolute} == {
+        "psia",
+        "kPa absolute",
+        "MPa absolute",
+        "bar absolute",
+    }
 
 
 @pytest.mark.parametrize("unit", ["°F", "deg F", "Fahrenheit", "degF", "ºF"])
@@ -100,7 +112,9 @@ def test_a_letter_means_what_the_field_can_be() -> None:
     assert fitting_unit("psi", VISITS["herm_uf"]) is None
 
 
-@pytest.mark.parametrize(("unit", "field"), [("psi", "outdoor_db_f"), ("wombat", "outdoor_db_f"), ("psia", "static_in_wc")])
+@pytest.mark.parametrize(
+    ("unit", "field"), [("psi", "outdoor_db_f"), ("wombat", "outdoor_db_f"), ("psia", "static_in_wc")]
+)
 def test_a_wrong_unit_is_refused(unit: str, field: str) -> None:
     with pytest.raises(UnknownUnit):
         line_to(VISITS[field], unit)

@@ -9,7 +9,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.ingest.dates import by_format, date_texts, dates_from, format_for, format_pattern, iso_dates, order_of_format
+from pipeline.ingest.dates import (
+    by_format,
+    date_texts,
+    dates_from,
+    format_for,
+    format_pattern,
+    iso_dates,
+    order_of_format,
+)
 
 PI_DAY = dt.date(2024, 3, 14)
 
@@ -17,7 +25,9 @@ PI_DAY = dt.date(2024, 3, 14)
 def read(texts: list[str], order: str | None = None, *, coarse: bool = False) -> list[dt.date | None]:
     """Return a column of dates under an order."""
     series = pl.Series(texts, dtype=pl.String)
-    values, _ = dates_from(series, date_texts(series, "visit_date", "Date", dt.date(1990, 1, 1), None), order, coarse=coarse)
+    values, _ = dates_from(
+        series, date_texts(series, "visit_date", "Date", dt.date(1990, 1, 1), None), order, coarse=coarse
+    )
     return values.to_list()
 
 
@@ -72,7 +82,9 @@ def test_three_numbers_in_a_known_order(text: str, order: str) -> None:
     assert read([text], order) == [PI_DAY]
 
 
-@pytest.mark.parametrize("text", ["2024-02-30", "13/13/2024", "2024-13-01", "soon", "3/14", "10-32-2024", "1/2/3/2024", "14"])
+@pytest.mark.parametrize(
+    "text", ["2024-02-30", "13/13/2024", "2024-13-01", "soon", "3/14", "10-32-2024", "1/2/3/2024", "14"]
+)
 def test_what_is_no_date_is_none(text: str) -> None:
     assert read([text], "mdy") == [None]
 
@@ -85,7 +97,7 @@ def test_blanks_are_no_problem(text: str) -> None:
 
 
 def test_spreadsheet_day_numbers() -> None:
-    """ECMA-376 part 1, 18.17.4.1, 1900 date system: 36526 is 2000-01-01, 45292 is 2024-01-01; the time is the fraction."""
+    """ECMA-376 part 1, 18.17.4.1, 1900 date system: 36526 is 2000-01-01, 45292 is 2024-01-01."""
     assert read(["36526", "45292", "45365.75"]) == [dt.date(2000, 1, 1), dt.date(2024, 1, 1), PI_DAY]
 
 
@@ -142,7 +154,19 @@ def test_a_format_without_a_date_is_refused(date_format: str) -> None:
 @settings(deadline=None)
 @given(
     st.dates(dt.date(1990, 1, 1), dt.date(2060, 12, 31)),
-    st.sampled_from(["%m/%d/%Y", "%d/%m/%Y", "%d.%m.%Y", "%m-%d-%y", "%d/%m/%y", "%Y-%m-%d %H:%M", "%d %B %Y", "%b %d, %Y", "%A, %B %d, %Y"]),
+    st.sampled_from(
+        [
+            "%m/%d/%Y",
+            "%d/%m/%Y",
+            "%d.%m.%Y",
+            "%m-%d-%y",
+            "%d/%m/%y",
+            "%Y-%m-%d %H:%M",
+            "%d %B %Y",
+            "%b %d, %Y",
+            "%A, %B %d, %Y",
+        ]
+    ),
 )
 def test_what_strftime_writes_is_read_back(day: dt.date, date_format: str) -> None:
     """Reference: the standard library's strftime."""

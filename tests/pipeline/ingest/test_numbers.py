@@ -14,7 +14,9 @@ VISITS = registry()["visits"].fields
 UNITS = registry()["units"].fields
 
 
-def read(text: str, field: Field, unit: str | None = None, decimal: str = ".", altitude_ft: float = 0.0) -> float | str | None:
+def read(
+    text: str, field: Field, unit: str | None = None, decimal: str = ".", altitude_ft: float = 0.0
+) -> float | str | None:
     """Return the value of one cell, or the state that says why there is none."""
     column = parse_numbers(pl.Series([text]), field, unit=unit, decimal=decimal, altitude_ft=altitude_ft)
     return column.problems["state"][0] if column.problems.height else column.values[0]
@@ -121,7 +123,13 @@ def test_a_cell_converts_by_its_own_unit(text: str, unit: str | None, expected: 
 def test_pounds_and_ounces_of_refrigerant() -> None:
     """6 lb 4 oz = 6 * 16 + 4 = 100 oz."""
     charge = UNITS["factory_charge_oz"]
-    assert [read(text, charge) for text in ("6 lb 4 oz", "6lbs 4oz", "6# 4oz", "6 lb", "100 oz")] == [100, 100, 100, 96, 100]
+    assert [read(text, charge) for text in ("6 lb 4 oz", "6lbs 4oz", "6# 4oz", "6 lb", "100 oz")] == [
+        100,
+        100,
+        100,
+        96,
+        100,
+    ]
 
 
 def test_pressures_are_gauge_unless_the_cell_says_otherwise() -> None:
@@ -131,7 +139,13 @@ def test_pressures_are_gauge_unless_the_cell_says_otherwise() -> None:
 
 
 def test_a_rating_may_say_that_there_is_no_such_section() -> None:
-    assert [read(text, UNITS["cap_fan_uf"]) for text in ("none", "5", "", "n/a", "keine")] == [0.0, 5.0, None, None, 0.0]
+    assert [read(text, UNITS["cap_fan_uf"]) for text in ("none", "5", "", "n/a", "keine")] == [
+        0.0,
+        5.0,
+        None,
+        None,
+        0.0,
+    ]
 
 
 def test_the_limit_is_met_exactly_after_a_conversion() -> None:

@@ -1,0 +1,235 @@
+"""Headers to fields: house styles in three languages, evidence from values, and what is refused."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline.errors import FileRefused
+from pipeline.fields import fields_for_file
+from pipeline.ingest.mapping import choose_table, map_table, sampled
+from pipeline.ingest.mapping_file import loads
+from tests.raw_tables import make_columns, make_raw
+
+SETS: list[dict[str, Any]] = tomllib.loads(
+    (Path(__file__).parents[2] / "data" / "header_sets.toml").read_text("utf-8")
+)["set"]
+SHARE = 0.95
+"""Fields that must be mapped rightly without help, over all sets."""
+
+
+def mapped(made: dict[str, Any]) -> tuple[str, dict[str, str]]:
+    """Return the table and the fields by header that a header line alone leads to."""
+    raw = make_raw(list(made["headers"]))
+    assigned = choose_table(raw.name, sampled(raw), None)
+    return assigned.table, {use.header: field for field, use in assigned.uses.items()}
+
+
+def test_there_are_twenty_house_styles_and_more() -> None:
+    assert len(SETS) >= 20
+    assert {made["table"] for made in SETS} == {"visits", "units", "sites", "parts", "recommendations", "readings"}
+
+
+@pytest.mark.parametrize("made", SETS, ids=lambda made: made["name"])
+def test_no_header_is_mapped_wrongly(made: dict[str, Any]) -> None:
+    """Above the stated confidence there is no wrong mapping in any set, and the table is the right one."""
+    table, found = mapped(made)
+    wrong = {
+        header: (found[header], truth)
+        for header, truth in made["headers"].items()
+        if header in found and found[header] != truth
+    }
+    assert (table, wrong) == (made["table"], {})
+
+
+def test_nearly_all_fields_are_found_without_help() -> None:
+    wanted = right = 0
+    for made in SETS:
+        _, found = mapped(made)
+        wanted += sum(1 for truth in made["headers"].values() if truth)
+        right += sum(1 for header, truth in made["headers"].items() if truth and found.get(header) == truth)
+    assert right / wanted >= SHARE, f"{right} of {wanted}"
+
+
+@pytest.mark.parametrize("table", ["visits", "units", "sites", "parts", "recommendations", "readings"])
+@pytest.mark.parametrize(
+    "style", [str, str.upper, lambda name: name.replace("_", " ").title(), lambda name: name.replace("_", "")]
+)
+def test_the_contracts_own_names_map_in_any_writing(table: str, style: Any) -> None:
+    names = [name for name in fields_for_file(table) if name != "fan_amps"]
+    raw = make_raw([style(name) for name in names], name=f"{table}.csv")
+    found = map_table(raw, loads(f'[files."*"]\ntable = "{table}"'))
+    assert {name: found.columns[name].index for name in names if name in found.columns} == {
+        n: i for i, n in enumerate(names)
+    }
+
+
+def test_units_are_read_from_the_header() -> None:
+    raw = make_raw(
+        [
+            "Ticket",
+            "Unit #",
+            "Date",
+            "Suction (kPa)",
+            "OD temp °C",
+            "herm_mfd",
+            "Superheat [K]",
+            "Refrigerant added, kg",
+        ]
+    )
+    units = {name: use.unit for name, use in map_table(raw).columns.items() if use.unit}
+    assert units == {
+        "suction_psig": "kPa",
+        "outdoor_db_f": "degC",
+        "herm_uf": "uF",
+        "recorded_superheat_f": "kelvin",
+        "refrigerant_added_oz": "kg",
+    }
+
+
+def test_the_unit_decides_between_pressure_and_temperature() -> None:
+    raw = make_raw(["Ticket", "Unit #", "Date", "Suction (psig)", "Suction (°F)", "Liquid PSI", "Liquid °F"])
+    found = map_table(raw).columns
+    assert {name: use.header for name, use in found.items() if use.index > 2} == {
+        "suction_psig": "Suction (psig)",
+        "suction_line_f": "Suction (°F)",
+        "liquid_psig": "Liquid PSI",
+        "liquid_line_f": "Liquid °F",
+    }
+
+
+BASE = {
+    "Ticket #": [f"T{i}" for i in range(20)],
+    "Unit ID": [f"U{i % 5}" for i in range(20)],
+    "Date": ["2024-03-14"] * 20,
+}
+
+
+def test_two_columns_without_a_name_are_a_capacitor_pair_by_their_values() -> None:
+    raw = make_columns(
+        BASE
+        | {"Cap 1": [f"{34.2 + i / 10:.1f}" for i in range(20)], "Cap 2": [f"{4.6 + i / 30:.1f}" for i in range(20)]}
+    )
+    found = map_table(raw)
+    assert (found.columns["herm_uf"].header, found.columns["fan_uf"].header) == ("Cap 1", "Cap 2")
+    assert found.columns["herm_uf"].how == "values"
+    assert any('"Cap 1" was taken for herm_uf' in note for note in found.notes)
+
+
+def test_two_columns_of_counts_are_no_capacitor_pair() -> None:
+    raw = make_columns(BASE | {"Cap 1": [str(34 + i) for i in range(20)], "Cap 2": [str(3 + i % 4) for i in range(20)]})
+    assert "herm_uf" not in map_table(raw).columns
+
+
+def test_values_that_cannot_be_speak_against_a_header() -> None:
+    """A column that is always 150-500 is no wet bulb; one of words is no pressure."""
+    raw = make_columns(BASE | {"WB": [str(150 + 10 * i) for i in range(20)], "Suction pressure": ["good", "ok"] * 10})
+    found = map_table(raw)
+    assert set(found.columns) == {"visit_id", "unit_id", "visit_date"}
+    assert found.unmapped == ("WB", "Suction pressure")
+
+
+@pytest.mark.parametrize(
+    ("values", "field"),
+    [
+        ([f"10{i:02d}" for i in range(20)], "visit_id"),
+        (["Spring tune-up", "No cool", "PM", "Repair"] * 5, "visit_type"),
+    ],
+)
+def test_a_job_is_a_number_or_a_kind_of_visit(values: list[str], field: str) -> None:
+    raw = make_columns({"Date": BASE["Date"], "Address": ["1 Elm St"] * 20, "Job": values, "Notes": ["ok"] * 20})
+    assert map_table(raw).columns[field].header == "Job"
+
+
+def test_a_poor_shops_only_file_is_visits() -> None:
+    raw = make_raw(
+        ["Date", "Customer", "Address", "Job", "Notes", "Total"],
+        [["3/14/2024", "A. B.", "1 Elm St", "1042", "ok", "$120.00"]],
+    )
+    found = map_table(raw)
+    assert found.table == "visits"
+    assert set(found.columns) == {"visit_date", "customer_name", "address", "visit_id", "notes", "invoice_total"}
+
+
+def test_temperatures_in_celsius_without_a_word_are_told_by_room_air() -> None:
+    """Room air of 21 to 25 can only be degC: the range in degF begins at 40."""
+    room = [f"{21 + i / 5:.1f}" for i in range(20)]
+    raw = make_columns(
+        BASE
+        | {"Outdoor temp": ["33"] * 20, "Return temp": room, "Superheat": ["5"] * 20, "Liquid pressure": ["24.5"] * 20}
+    )
+    found = map_table(raw)
+    assert {
+        name: found.columns[name].unit
+        for name in ("outdoor_db_f", "return_db_f", "recorded_superheat_f", "liquid_psig")
+    } == {
+        "outdoor_db_f": "degC",
+        "return_db_f": "degC",
+        "recorded_superheat_f": "degC",
+        "liquid_psig": "bar",
+    }
+    assert sum("no unit is written" in note for note in found.notes) == 4
+
+
+def test_temperatures_in_fahrenheit_stay() -> None:
+    raw = make_columns(BASE | {"Return temp": ["75"] * 20, "Supply temp": ["56"] * 20, "Liquid pressure": ["340"] * 20})
+    assert all(use.unit is None for use in map_table(raw).columns.values())
+
+
+def test_the_mapping_file_comes_first() -> None:
+    told = loads(
+        '[files."x*.csv"]\ntable = "visits"\n[files."x*.csv".columns]\nvisit_id = "Zettel"\n'
+        'return_db_f = { header = "raum", unit = "degC" }'
+    )
+    raw = make_raw(["Zettel", "Raum", "Date", "Address", "Ticket #"], name="x1.csv")
+    found = map_table(raw, told)
+    assert (found.columns["visit_id"].header, found.columns["visit_id"].how) == ("Zettel", "mapping")
+    assert (found.columns["return_db_f"].index, found.columns["return_db_f"].unit) == (1, "degC")
+    assert "Ticket #" in found.unmapped
+
+
+def test_two_headers_for_one_field_are_refused_by_name() -> None:
+    raw = make_columns(BASE | {"Suction pressure": ["118"] * 20, "Suction psi": ["119"] * 20})
+    with pytest.raises(
+        FileRefused, match='"Suction pressure" and "Suction psi" both look like suction_psig'
+    ) as refused:
+        map_table(raw)
+    assert 'suction_psig = "Suction pressure"' in refused.value.message
+    assert refused.value.slug == "two-headers"
+
+
+def test_the_same_column_twice_is_no_question() -> None:
+    raw = make_columns(BASE | {"Suction pressure": ["118"] * 20, "Suction psi": ["118"] * 20})
+    assert map_table(raw).columns["suction_psig"].header == "Suction pressure"
+
+
+def test_a_missing_required_field_names_the_near_headers_as_typed() -> None:
+    raw = make_raw(["Ticket #", "Unit #", "Dayte Visted", "Outdoor temp", "Suction psi"], name="jobs.csv")
+    with pytest.raises(FileRefused, match="no column for visit_date") as refused:
+        map_table(raw)
+    assert '"Dayte Visted"' in refused.value.message
+    assert refused.value.slug == "header-missing"
+
+
+def test_a_header_the_mapping_names_must_be_there_if_it_is_needed() -> None:
+    told = loads('[files."*"]\ntable = "visits"\n[files."*".columns]\nvisit_date = "Day of visit"')
+    with pytest.raises(FileRefused, match=r'visit_date is the column "Day of visit".*"Day of vist"'):
+        map_table(make_raw(["Ticket", "Unit", "Day of vist"]), told)
+
+
+@pytest.mark.parametrize(
+    ("name", "headers", "table"),
+    [
+        ("export.csv", ["Unit ID", "Make", "Model", "Serial", "Install date", "Customer", "Address"], "units"),
+        ("export.csv", ["Customer ID", "Name", "Street", "City", "Zip", "Phone"], "sites"),
+        ("export.csv", ["Ticket", "Part", "Qty", "Cost", "Price"], "parts"),
+        ("export.csv", ["Ticket", "Unit", "Date", "Make", "Model", "Customer", "City", "Herm uF"], "visits"),
+        ("quotes.csv", ["Job #", "Description", "Price", "Status"], "recommendations"),
+        ("export.csv", ["Ticket", "Measurement", "Value"], "readings"),
+    ],
+)
+def test_the_table_is_told_by_its_headers_and_name(name: str, headers: list[str], table: str) -> None:
+    assert map_table(make_raw(headers, name=name)).table == table
