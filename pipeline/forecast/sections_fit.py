@@ -52,13 +52,13 @@ def fit_sections(history: History, through: dt.date) -> SectionParams:
     p = priors()["drift"]
     start = default_paths().weights
     origin_start = np.asarray(p["origin"]["weights"], dtype=np.float64)
-    pooled, origins = _maximise(log_l, start, origin_start, float(p["paths"]["pseudo_series"]))
+    pooled, origins = maximise(log_l, start, origin_start, float(p["paths"]["pseudo_series"]))
     weights = {POOLED: pooled}
     names = rows.series["section"].to_numpy()
     for section in ("herm", "fan", "blower"):
         own = [(i[names[i] == section], ll[names[i] == section]) for i, ll in log_l]
         if sum(len(i) for i, _ in own):
-            weights[section], _ = _maximise(own, pooled, origins, float(p["paths"]["section_pseudo_series"]))
+            weights[section], _ = maximise(own, pooled, origins, float(p["paths"]["section_pseudo_series"]))
     return SectionParams(
         noise=noise,
         path_weights={name: tuple(float(v) for v in w) for name, w in weights.items()},
@@ -99,9 +99,18 @@ def _over_ratings(block: Block) -> Floats:
     return np.asarray(logsumexp(by, axis=2, b=rating_weights(block.ratings)[None, None, :, None]))
 
 
-def _maximise(
+def maximise(
     log_l: list[tuple[Index, Floats]], start: Floats, origin_start: Floats, pseudo: float
 ) -> tuple[Floats, Floats]:
+    """Return path and origin weights by expectation maximisation.
+
+    Parameters
+    ----------
+    log_l
+        Positions and log-likelihoods by origin and path, shape (series, origins, paths), in any number of parts.
+    start, origin_start
+        Prior weights; they count as ``pseudo`` series, and the origins' as the priors' pseudo-series.
+    """
     p = priors()["drift"]
     likelihoods = [np.exp(ll - ll.max(axis=(1, 2), keepdims=True)) for i, ll in log_l if len(i)]
     paths, origins = start, origin_start
