@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
-from reports.format import cut, sentence_start
+from reports.format import cut, reason_text, sentence_start
 
 OTHER = "other"
 SCREENING = "A flag is screening from past readings, not a diagnosis: the visit decides."
@@ -75,9 +75,16 @@ def split_reason(reason: str | None) -> Reason:
     found = re.match(r"[a-z_]+", text)
     cause = found.group() if found and found.group() in advice() else OTHER
     rest = text[found.end() :] if found and cause == found.group() else text
-    return Reason(cause, label(cause), cut(rest.lstrip(" :,;–-").strip()))
+    return Reason(cause, label(cause), reason_text(rest.lstrip(" :,;–-").strip()))
 
 
 def split_reasons(reasons: str | None) -> tuple[Reason, ...]:
-    """Return every reason of a text joined by ``; ``."""
-    return tuple(split_reason(part) for part in (reasons or "").split("; ") if part.strip())
+    """Return every reason of a text joined by ``; ``; a part without a cause word belongs to the reason before it."""
+    joined: list[str] = []
+    for part in (reasons or "").split("; "):
+        begins = re.match(r"[a-z_]+", part.strip())
+        if joined and not (begins and begins.group() in advice()):
+            joined[-1] += f"; {part}"
+        elif part.strip():
+            joined.append(part)
+    return tuple(split_reason(part.removesuffix("; ")) for part in joined)

@@ -116,7 +116,7 @@ def calls(value: float) -> str:
     """Return an expected number of no-cooling calls in words."""
     if value < 0.5:
         return "fewer than one no-cooling call"
-    return f"about {about(value)} no-cooling {'call' if about(value) == '1' else 'calls'}"
+    return f"about {count(round(value), 'no-cooling call')}"
 
 
 def weeks(days: int) -> str:
@@ -184,6 +184,31 @@ def dialled(phone: str) -> str:
 def delimiter(sign: str | None) -> str:
     """Return the name of a file's delimiter."""
     return {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}.get(sign or "", "delimiter not said")
+
+
+_ISO_DATE = re.compile(r"\b(\d{4})-(\d{2})-(\d{2})\b")
+_UNITS = ((re.compile(r"\buF\b"), "µF"), (re.compile(r"\bdegF\b"), "°F"), (re.compile(r"(?<![\w)])-(?=\d)"), MINUS))
+
+
+def reason_text(text: str) -> str:
+    """Return a stored reason with its dates and units as people write them.
+
+    Examples
+    --------
+    >>> reason_text("read 34.6 of 40 uF (-13.5 %) on 2025-02-03")
+    'read 34.6 of 40 µF (−13.5 %) on 3 Feb 2025'
+    """
+    dated = _ISO_DATE.sub(_as_day, text)
+    for pattern, sign in _UNITS:
+        dated = pattern.sub(sign, dated)
+    return cut(dated)
+
+
+def _as_day(found: re.Match[str]) -> str:
+    try:
+        return day(dt.date(*(int(part) for part in found.groups())))
+    except ValueError:
+        return found.group()
 
 
 def capacitor_size(part: Mapping[str, float | None]) -> str:

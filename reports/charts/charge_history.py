@@ -24,11 +24,11 @@ SYMBOLS: Mapping[str, str] = {
 Row = Mapping[str, Any]
 
 
-def charge_history(div: str, metric: str, readings: Sequence[Row]) -> Figure | None:
+def charge_history(div: str, metric: str, readings: Sequence[Row], dates: list[str]) -> Figure | None:
     """Return the chart of ``superheat`` or ``subcooling`` [degF], or None where it was never known.
 
     The target of a fixed orifice moves with the weather, so each visit carries its own target and band; nothing is
-    drawn between visits that would suggest a target in between.
+    drawn between visits that would suggest a target in between. ``dates`` is the range of the date axis.
     """
     measured_field, target_field = f"{metric}_f", f"target_{metric}_f"
     rows = [row for row in readings if row[measured_field] is not None]
@@ -78,9 +78,19 @@ def charge_history(div: str, metric: str, readings: Sequence[Row]) -> Figure | N
         }
     )
     chart = layout(
-        HEIGHT, xaxis=axis("", type="date"), yaxis=axis(f"{metric}, °F", rangemode="tozero"), showlegend=False
+        HEIGHT,
+        xaxis=axis("", type="date", range=dates),
+        yaxis=axis(f"{metric}, °F", range=_extent(rows, metric)),
+        showlegend=False,
     )
     return Figure(div, data, chart, HEIGHT, _alt(metric, rows))
+
+
+def _extent(rows: Sequence[Row], metric: str) -> list[float]:
+    measured = [row[f"{metric}_f"] for row in rows]
+    targets = [row[f"target_{metric}_f"] for row in rows if row[f"target_{metric}_f"] is not None]
+    edges = [target + sign * BAND_F[metric] for target in targets for sign in (-1, 1)]
+    return [round(min([0.0, *measured, *edges]) - 1.5, 1), round(max([*measured, *edges, 5.0]) + 2.0, 1)]
 
 
 def _hover(row: Row, metric: str) -> str:

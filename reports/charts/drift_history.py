@@ -26,7 +26,8 @@ def drift_history(
     readings: Sequence[Row],
     forecast: Row | None,
     replaced_on: Sequence[dt.date],
-    frame: tuple[list[str], list[float]],
+    dates: list[str],
+    extent: list[float],
 ) -> Figure | None:
     """Return the chart of one section, or None where it has no reading with a drift.
 
@@ -38,8 +39,8 @@ def drift_history(
         Its row of ``capacitor_forecast``, if any.
     replaced_on
         Dates on which a new part was fitted.
-    frame
-        Ranges of the date axis and of the drift axis, from ``drift_frame``: one scale for a unit's sections.
+    dates, extent
+        Ranges of the date axis and of the drift axis [%]: one scale for all sections of a unit.
     """
     drawn = [row for row in readings if row["drift_pct"] is not None]
     if not drawn:
@@ -48,8 +49,8 @@ def drift_history(
     data = _projection(forecast, tolerance) + _lines(drawn) + _marks(drawn)
     chart = layout(
         HEIGHT,
-        xaxis=axis("", type="date", range=frame[0]),
-        yaxis=axis("drift from rating, %", range=frame[1]),
+        xaxis=axis("", type="date", range=dates),
+        yaxis=axis("drift from rating, %", range=extent),
         shapes=_shapes(forecast, tolerance, replaced_on),
         annotations=_annotations(forecast, tolerance, replaced_on),
         showlegend=False,
@@ -57,19 +58,13 @@ def drift_history(
     return Figure(div, data, chart, HEIGHT, _alt(section, drawn, forecast, tolerance, replaced_on))
 
 
-def drift_frame(readings: Sequence[Row], forecasts: Sequence[Row]) -> tuple[list[str], list[float]]:
-    """Return the axis ranges that hold every reading and estimate of a unit's sections."""
+def drift_extent(readings: Sequence[Row], forecasts: Sequence[Row]) -> list[float]:
+    """Return the range of the drift axis [%] that holds every reading and estimate of a unit's sections."""
     drawn = [row for row in readings if row["drift_pct"] is not None]
-    dates = [row["visit_date"] for row in drawn] + [row["season_end"] for row in forecasts if row["season_end"]]
     drifts = [row["drift_pct"] for row in drawn] + [_end_drift(row) for row in forecasts]
     tolerances = [row["tolerance_pct"] for row in drawn if row["tolerance_pct"] is not None]
     lowest, highest = min([*drifts, -10.0]), max([*drifts, *tolerances, 0.0])
-    first, last = min(dates, default=dt.date.min), max(dates, default=dt.date.max)
-    margin = dt.timedelta(days=max(30, (last - first).days // 25)) if dates else dt.timedelta(0)
-    return (
-        [(first - margin).isoformat(), (last + margin / 3).isoformat()],
-        [max(lowest, FLOOR_PCT) - 4, min(highest, CEILING_PCT) + 4],
-    )
+    return [max(lowest, FLOOR_PCT) - 4, min(highest, CEILING_PCT) + 4]
 
 
 def _clipped(drift: float) -> float:
@@ -271,10 +266,10 @@ def _annotations(forecast: Row | None, tolerance: float | None, replaced_on: Seq
     if forecast and forecast["season_start"] and forecast["season_end"]:
         notes.append(
             {
-                "x": forecast["season_start"].isoformat(),
+                "x": forecast["season_end"].isoformat(),
                 "yref": "paper",
                 "y": 0,
-                "xanchor": "left",
+                "xanchor": "right",
                 "yanchor": "bottom",
                 "showarrow": False,
                 "text": "season",

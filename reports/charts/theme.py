@@ -6,7 +6,8 @@ so light, dark and print have one palette, in ``assets/site.css``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import datetime as dt
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,6 +33,16 @@ class Figure:
     def spec(self) -> dict[str, Any]:
         """What the page's script needs to draw it."""
         return {"data": self.data, "layout": self.layout, "config": dict(CONFIG)}
+
+
+def date_range(dates: Sequence[dt.date]) -> list[str]:
+    """Return the range of a date axis that holds the dates with some air, at least a year wide."""
+    if not dates:
+        return []
+    first, last = min(dates), max(dates)
+    first = min(first, last - dt.timedelta(days=365))
+    margin = max(dt.timedelta(days=20), (last - first) / 30)
+    return [(first - margin).isoformat(), (last + margin / 2).isoformat()]
 
 
 def axis(title: str, **more: Any) -> dict[str, Any]:

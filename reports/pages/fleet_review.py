@@ -12,7 +12,7 @@ from reports.advice import Reason, label, split_reason
 from reports.charts.bars import RangeBar, range_bar, share, shared_scale
 from reports.charts.fleet_scatter import fleet_scatter
 from reports.charts.theme import Figure
-from reports.format import about, calls, count, day, number, weeks
+from reports.format import calls, count, day, number, weeks
 from reports.page import Page, Site
 
 PAGE = Page(
@@ -176,7 +176,7 @@ def _lead(site: Site) -> tuple[str, ...]:
         text = f"If nothing is done, expect {calls(site.expected_failures)} by {day(site.season_end)}"
         if site.units_flagged and site.expected_failures_flagged >= 0.5:
             text += (
-                f", about {about(site.expected_failures_flagged)} of them from the "
+                f", about {number(round(site.expected_failures_flagged))} of them from the "
                 f"{count(site.units_flagged, 'unit')} on the watch list"
             )
         parts.append(text + ".")

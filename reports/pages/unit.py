@@ -9,12 +9,14 @@ from typing import Any
 
 import polars as pl
 
-from reports.advice import Advice, Reason, advice, split_reason, split_reasons
+from reports.advice import Reason, split_reason, split_reasons
 from reports.charts.charge_history import charge_history
-from reports.charts.drift_history import SECTION_NAMES, drift_frame, drift_history
-from reports.charts.theme import Figure
+from reports.charts.drift_history import SECTION_NAMES, drift_extent, drift_history
+from reports.charts.theme import Figure, date_range
 from reports.format import chance, day, name, number, signed, words
 from reports.page import Page, Site
+from reports.unit_facts import capacitor_in_place, place_facts, system_facts
+from reports.unit_todo import Todo, todo
 
 UNIT_IDS = ("unit_ids",)
 PAGE = Page(
@@ -53,8 +55,7 @@ class UnitPage:
     title: str
     unit: Row
     head: str
-    leading: Reason
-    advice: Advice
+    todo: Todo
     reasons: tuple[Reason, ...]
     facts: tuple[tuple[str, str], ...]
     place: tuple[tuple[str, str], ...]
@@ -83,21 +84,23 @@ def _by_unit(frame: pl.DataFrame) -> dict[str, list[Row]]:
 
 
 def _page(unit: Row, rows: Mapping[str, list[Row]], file: str) -> UnitPage:
-    leading = split_reason(unit["leading_reason"])
-    charge = rows["unit_charge_readings"]
-    figures = (charge_history(f"chart-{metric}", metric, charge) for metric in ("superheat", "subcooling"))
+    readings, charge = rows["unit_capacitor_readings"], rows["unit_charge_readings"]
+    reasons = split_reasons(unit["reasons"])
+    seen = [row["visit_date"] for row in readings + charge]
+    dates = date_range([*seen, *(date for date in (unit["as_of"], unit["season_end"]) if date)])
+    figures = (charge_history(f"chart-{metric}", metric, charge, dates) for metric in ("superheat", "subcooling"))
+    size = capacitor_in_place(unit, readings)
     return UnitPage(
         file=file,
         title=f"Unit {name(unit['unit_id'])}",
         unit=unit,
         head=_head(unit),
-        leading=leading,
-        advice=advice()[leading.cause],
-        reasons=split_reasons(unit["reasons"]),
-        facts=_facts(unit),
-        place=_place(unit),
-        sections=_sections(rows["unit_capacitor_readings"], rows["unit_capacitor_forecast"], rows["unit_parts"]),
-        capacitor=_newest_first(rows["unit_capacitor_readings"]),
+        todo=todo(split_reason(unit["leading_reason"]), reasons, _newest_verdict(charge), size),
+        reasons=reasons,
+        facts=system_facts(unit, readings),
+        place=place_facts(unit),
+        sections=_sections(readings, rows["unit_capacitor_forecast"], rows["unit_parts"], dates),
+        capacitor=_newest_first(readings),
         charge_state=_charge_state(charge),
         charge_figures=tuple(figure for figure in figures if figure),
         charge=tuple(reversed(charge)),
@@ -115,65 +118,19 @@ def _head(unit: Row) -> str:
     return f"{text}, {line}: {chance(unit['p_failure'])} for a no-cooling call{by} if nothing is done"
 
 
-def _facts(unit: Row) -> tuple[tuple[str, str], ...]:
-    system = ", ".join(
-        part for part in (words(unit["equipment"]), name(unit["make"]), name(unit["model"])) if part != "–" and part
-    )
-    warranty = ", ".join(
-        f"{label} {number(unit[field])} years"
-        for label, field in (
-            ("parts", "parts_warranty_years"),
-            ("compressor", "compressor_warranty_years"),
-            ("labor", "labor_warranty_years"),
-        )
-        if unit[field] is not None
-    )
-    facts = (
-        ("System", system),
-        ("Serial", name(unit["serial"])),
-        ("Size", f"{number(unit['nominal_tons'], 1)} tons" if unit["nominal_tons"] else ""),
-        ("Refrigerant", name(unit["refrigerant"])),
-        (
-            "Metering",
-            {"txv": "TXV", "eev": "EEV"}.get(unit["metering"] or "", words(unit["metering"]))
-            if unit["metering"]
-            else "",
-        ),
-        ("Factory charge", f"{number(unit['factory_charge_oz'])} oz" if unit["factory_charge_oz"] else ""),
-        ("Installed", day(unit["installed_on"]) if unit["installed_on"] else ""),
-        ("Made", day(unit["manufactured_on"]) if unit["manufactured_on"] else ""),
-        ("Warranty terms", warranty),
-        ("Registered", words(unit["registered"]) if unit["registered"] else ""),
-        ("Last visit", day(unit["last_visit_on"])),
-    )
-    return tuple((label, text) for label, text in facts if text)
-
-
-def _place(unit: Row) -> tuple[tuple[str, str], ...]:
-    town = " ".join(name(unit[field]) for field in ("city", "state", "postal_code") if unit[field])
-    place = (
-        ("Customer", name(unit["customer_name"])),
-        ("Phone", name(unit["phone"])),
-        ("Street", name(unit["address"])),
-        ("Town", town),
-        ("On site", name(unit["unit_location"])),
-        ("Access", name(unit["access_notes"])),
-        ("Agreement", words(unit["agreement"]) if unit["agreement"] else ""),
-        ("Owner since", day(unit["owner_since"]) if unit["owner_since"] else ""),
-    )
-    return tuple((label, text) for label, text in place if text)
-
-
-def _sections(readings: Sequence[Row], forecasts: Sequence[Row], parts: Sequence[Row]) -> tuple[Section, ...]:
+def _sections(
+    readings: Sequence[Row], forecasts: Sequence[Row], parts: Sequence[Row], dates: list[str]
+) -> tuple[Section, ...]:
     found = {row["section"] for row in readings} | {row["section"] for row in forecasts}
-    frame = drift_frame(readings, forecasts)
+    extent = drift_extent(readings, forecasts)
     return tuple(
         _section(
             key,
             [row for row in readings if row["section"] == key],
             next((row for row in forecasts if row["section"] == key), None),
             parts,
-            frame,
+            dates,
+            extent,
         )
         for key in SECTION_NAMES
         if key in found
@@ -185,9 +142,10 @@ def _section(
     readings: list[Row],
     forecast: Row | None,
     parts: Sequence[Row],
-    frame: tuple[list[str], list[float]],
+    dates: list[str],
+    extent: list[float],
 ) -> Section:
-    figure = drift_history(f"chart-{key}", key, readings, forecast, _replaced_on(key, readings, parts), frame)
+    figure = drift_history(f"chart-{key}", key, readings, forecast, _replaced_on(key, readings, parts), dates, extent)
     return Section(key, SECTION_NAMES[key], _state(readings, forecast), figure)
 
 
@@ -227,8 +185,11 @@ def _state(readings: Sequence[Row], forecast: Row | None) -> str:
         return "No estimate: nothing is known of this section." if not readings else "No estimate for this section."
     basis = BASIS.get(forecast["basis"] or "", "")
     parts = [f"Estimated {signed(forecast['drift_pct'])} % from its rating today{', ' + basis if basis else ''}."]
-    if forecast["already_out"]:
-        parts.append("It is out of tolerance now.")
+    believed = [row for row in readings if not row["suspect"] and row["out_of_tolerance"] is not None]
+    if believed and believed[-1]["out_of_tolerance"] and not believed[-1]["at_replacement"]:
+        parts.append(f"It read out of tolerance on {day(believed[-1]['visit_date'])}.")
+    elif forecast["already_out"]:
+        parts.append("More likely than not it has left its tolerance since it was last read.")
     elif forecast["p_out_by_season_end"] is not None:
         text = f"Out of tolerance by {day(forecast['season_end'])}: {chance(forecast['p_out_by_season_end'])}"
         if forecast["out_of_tolerance_on"]:
@@ -244,6 +205,11 @@ VERDICTS: Mapping[str, str] = {
     "airflow_first": "airflow to be checked before the charge is judged",
     "not_testable": "charge not testable",
 }
+
+
+def _newest_verdict(charge: Sequence[Row]) -> str | None:
+    judged = [row["charge_verdict"] for row in charge if row["charge_verdict"] not in {None, "not_testable"}]
+    return judged[-1] if judged else None
 
 
 def _charge_state(charge: Sequence[Row]) -> str:

@@ -1,11 +1,19 @@
--- data_quality_not_testable: visits with readings whose charge could not be judged, by what was missing
--- grain: one row per reason; source: charge_readings
+-- data_quality_not_testable: visits with readings whose charge could not be judged, by each thing that was in the way
+-- grain: one row per reason; a visit with several reasons counts under each; source: charge_readings
+with reasons as (
+    select
+        unit_id,
+        visit_id,
+        unnest(string_split(coalesce(not_testable_because, 'reason not said'), '; ')) as reason
+    from charge_readings
+    where charge_verdict = 'not_testable'
+)
+
 select
-    coalesce(not_testable_because, 'not said') as reason,
+    reason,
     count(*) as readings,
     count(distinct unit_id) as units
-from charge_readings
-where charge_verdict = 'not_testable'
-group by coalesce(not_testable_because, 'not said')
+from reasons
+group by reason
 order by readings desc, reason asc
-limit 50;
+limit 40;

@@ -49,7 +49,11 @@ select
     units.registered_on,
     units.parts_warranty_years,
     units.compressor_warranty_years,
-    units.labor_warranty_years
+    units.labor_warranty_years,
+    units.cap_herm_uf,
+    units.cap_fan_uf,
+    units.cap_blower_uf,
+    units.cap_volts
 from asked
 inner join unit_risk
     on asked.unit_id = unit_risk.unit_id

@@ -116,8 +116,8 @@ def test_the_watch_list_filters_and_sorts_by_keyboard(browser: Any, sites: dict[
         page.keyboard.type("no such words")
         assert shown(page) == []
         page.get_by_role("button", name="Show all").press("Enter")
-        page.wait_for_function("document.querySelectorAll('#watch tbody tr:not([hidden])').length === 15")
-        page.get_by_role("button", name="Place").press("Enter")
+        page.locator("#watch tbody tr:visible").nth(14).wait_for()
+        page.get_by_role("button", name="No.").press("Enter")
         assert shown(page) == everything[::-1]
         assert page.locator("#watch th[aria-sort]").get_attribute("aria-sort") == "descending"
         page.get_by_label("Reason").select_option("refrigerant_leak")
@@ -142,7 +142,8 @@ def test_the_answer_stands_without_scrolling(browser: Any, sites: dict[str, Path
 @pytest.mark.parametrize("width", [390, 1280])
 def test_targets_are_large_enough(browser: Any, sites: dict[str, Path], width: int) -> None:
     """WCAG 2.2, 2.5.8: 24 by 24 pixels, links inside a sentence excepted."""
-    script = """() => [...document.querySelectorAll('nav a, td a, tbody th a, dd a, button, input, select, summary, .crumb a')]
+    script = """() => [...document.querySelectorAll(
+            'nav a, td a, tbody th a, dd a, button, input, select, summary, .crumb a')]
         .filter(e => e.offsetParent && !e.closest('p:not(.crumb)'))
         .map(e => [e.outerHTML.slice(0, 80), e.getBoundingClientRect().width, e.getBoundingClientRect().height])
         .filter(([, w, h]) => w < 23.9 || h < 23.9)"""
@@ -152,7 +153,7 @@ def test_targets_are_large_enough(browser: Any, sites: dict[str, Path], width: i
 
 
 def test_chart_text_has_contrast(browser: Any, sites: dict[str, Path]) -> None:
-    """axe cannot judge SVG text, so: 4.5 to 1 against the page (WCAG 2.2, 1.4.3, relative luminance as defined there)."""
+    """axe cannot judge SVG text, so: 4.5 to 1 against the page (WCAG 2.2, 1.4.3, relative luminance from there)."""
     page_of = next(sites["hostile"].glob("*/unit/u-015*.html"))
     for scheme in ("light", "dark"):
         with Visit(browser, page_of, color_scheme=scheme) as visit:
@@ -177,3 +178,25 @@ def luminance(colour: str) -> float:
 
 def test_contrast_knows_black_and_white() -> None:
     assert contrast("rgb(0, 0, 0)", "rgb(255, 255, 255)") == pytest.approx(21.0)
+
+
+def pages_on_paper(browser: Any, path: Path) -> int:
+    with Visit(browser, path) as visit:
+        return len(re.findall(rb"/Type\s*/Page[^s]", visit.page.pdf(format="Letter")))
+
+
+def test_the_fleet_review_prints_on_two_pages(browser: Any, sites: dict[str, Path]) -> None:
+    assert pages_on_paper(browser, sites["hostile"] / "index.html") <= 2
+    assert pages_on_paper(browser, sites["poor"] / "index.html") <= 2
+
+
+def test_charts_print_in_the_colours_of_paper(browser: Any, sites: dict[str, Path]) -> None:
+    """A page read in the dark must not print light grey text: on the way to paper the charts are drawn again."""
+    page_of = next(sites["hostile"].glob("*/unit/u-015*.html"))
+    ink = "[...document.querySelectorAll('.chart .ytitle')].map(t => getComputedStyle(t).fill)"
+    with Visit(browser, page_of, color_scheme="dark") as visit:
+        dark = visit.page.evaluate(ink)
+        visit.page.evaluate("dispatchEvent(new Event('beforeprint'))")
+        assert all(contrast(fill, "rgb(255, 255, 255)") >= 4.5 for fill in visit.page.evaluate(ink))
+        visit.page.evaluate("dispatchEvent(new Event('afterprint'))")
+        assert visit.page.evaluate(ink) == dark

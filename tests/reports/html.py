@@ -64,3 +64,35 @@ def target_of(document: Document, link: str) -> tuple[Path, str]:
     """Return the file and fragment that a relative link of the page points to."""
     address, fragment = urldefrag(link)
     return ((document.path.parent / unquote(address)).resolve() if address else document.path.resolve()), fragment
+
+
+VOID = frozenset({"meta", "link", "br", "input", "img", "hr"})
+SELF_CLOSED = frozenset({"rect", "circle", "path"})
+"""SVG shapes that the pages write as empty elements."""
+
+
+class _Nesting(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.wrong: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag not in VOID | SELF_CLOSED:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag not in VOID | SELF_CLOSED:
+            self.wrong.append(f"<{tag}/>")
+
+    def handle_endtag(self, tag: str) -> None:
+        if not self.open or self.open.pop() != tag:
+            self.wrong.append(f"</{tag}> at {self.getpos()}")
+
+
+def unclosed(text: str) -> list[str]:
+    """Return the tags of a document that are not closed, or not in order."""
+    reader = _Nesting()
+    reader.feed(text)
+    reader.close()
+    return reader.wrong + reader.open

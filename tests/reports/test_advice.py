@@ -50,3 +50,8 @@ def test_split_reasons_keeps_the_order() -> None:
         "compressor",
         "run_capacitor",
     ]
+
+
+def test_a_semicolon_inside_a_reason_does_not_split_it() -> None:
+    found = split_reasons("refrigerant_leak: 55 oz added; a tight system needs none; contactor: pitted")
+    assert [reason.text for reason in found] == ["55 oz added; a tight system needs none", "pitted"]

@@ -62,7 +62,7 @@ def test_signed(value: float, text: str) -> None:
     [
         (0.3, "fewer than one no-cooling call"),
         (1.0, "about 1 no-cooling call"),
-        (1.4, "about 1.4 no-cooling calls"),
+        (1.6, "about 2 no-cooling calls"),
         (14.2, "about 14 no-cooling calls"),
     ],
 )

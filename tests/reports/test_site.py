@@ -17,7 +17,7 @@ from reports.render import environment
 from reports.site import private_columns
 from tests.reports.conftest import SHOPS
 from tests.reports.fleet import HOSTILE, Fleet, small_fleet
-from tests.reports.html import Document, read_document, read_site, target_of
+from tests.reports.html import Document, read_document, read_site, target_of, unclosed
 
 kinds = pytest.mark.parametrize("kind", sorted(SHOPS))
 
@@ -77,6 +77,12 @@ def test_ids_are_unique_and_pages_are_well_formed(shops: dict[str, Path], kind: 
         assert all(values.get("scope") in {"col", "row"} for tag, values in page.tags if tag == "th"), page.path.name
 
 
+@kinds
+def test_every_tag_is_closed_in_order(shops: dict[str, Path], kind: str) -> None:
+    for path in pages_of(shops, kind):
+        assert unclosed(path.read_text("utf-8")) == [], path.name
+
+
 def test_hostile_values_stay_text(shops: dict[str, Path]) -> None:
     allowed = {"script", "a", "b", "img"}
     for path, page in pages_of(shops, "hostile").items():
@@ -124,8 +130,8 @@ def test_numbers_on_the_index_are_the_views(shops: dict[str, Path], fleet: Fleet
     ten = fleet.con.sql("select p_failure from unit_risk where flagged order by rank limit 10").fetchall()
     assert [float(value) for value in values[:10]] == [p for (p,) in ten]
     active, flagged, expected, watched, cost = fleet.con.sql(
-        "select count(*), count(*) filter (flagged), sum(p_failure), sum(p_failure) filter (flagged), sum(expected_cost)"
-        " from unit_risk"
+        "select count(*), count(*) filter (flagged), sum(p_failure), sum(p_failure) filter (flagged),"
+        " sum(expected_cost) from unit_risk"
     ).fetchall()[0]
     assert [float(value) for value in values[10:15]] == pytest.approx(
         [active, flagged, expected, watched, cost], rel=0, abs=1e-9

@@ -13,10 +13,11 @@ import pytest
 
 from reports.charts.bars import range_bar, share, shared_scale
 from reports.charts.charge_history import charge_history
-from reports.charts.drift_history import FLOOR_PCT, drift_frame, drift_history
+from reports.charts.drift_history import FLOOR_PCT, drift_extent, drift_history
 from reports.charts.fleet_scatter import fleet_scatter
-from reports.charts.theme import CONFIG, TOKENS, Figure
+from reports.charts.theme import CONFIG, TOKENS, Figure, date_range
 
+DATES = ["2022-01-01", "2026-10-30"]
 CSS = resources.files("reports").joinpath("assets", "site.css").read_text("utf-8")
 AS_OF, START, END = dt.date(2026, 3, 14), dt.date(2026, 5, 1), dt.date(2026, 9, 30)
 
@@ -52,7 +53,7 @@ def drift(
     readings: list[dict[str, Any]], forecast: dict[str, Any] | None = None, replaced: list[dt.date] | None = None
 ) -> Figure | None:
     return drift_history(
-        "d", "herm", readings, forecast, replaced or [], drift_frame(readings, [forecast] if forecast else [])
+        "d", "herm", readings, forecast, replaced or [], DATES, drift_extent(readings, [forecast] if forecast else [])
     )
 
 
@@ -93,7 +94,7 @@ def figures() -> list[Figure]:
             FORECAST,
             [dt.date(2024, 1, 1)],
         ),
-        charge_history("c", "superheat", charge),
+        charge_history("c", "superheat", charge, DATES),
         fleet_scatter(units, {"a": "a.html"}),
     ]
     return [figure for figure in made if figure]
@@ -167,7 +168,7 @@ def test_the_band_crosses_the_tolerance_on_the_given_dates() -> None:
 
 def test_nothing_to_draw_is_no_chart() -> None:
     assert drift([reading(2025, None)], FORECAST) is None
-    assert charge_history("c", "superheat", []) is None
+    assert charge_history("c", "superheat", [], []) is None
     assert fleet_scatter(pl.DataFrame(), {}) is None
 
 
@@ -181,3 +182,9 @@ def test_bars_share_one_scale() -> None:
     assert range_bar(None, None, None, 1.0) is None
     assert share(1, 3) == 33.3
     assert share(1, 0) == 0.0
+
+
+def test_a_single_visit_still_has_an_axis_of_a_year() -> None:
+    """365 days back from the only date, and 20 days of air before, 10 after."""
+    assert date_range([dt.date(2026, 3, 14)]) == ["2025-02-22", "2026-03-24"]
+    assert date_range([]) == []
