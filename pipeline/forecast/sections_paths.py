@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from pipeline.forecast.priors import priors
 
-Array = npt.NDArray[np.float64]
+Array = npt.NDArray[np.floating]
+Floats = npt.NDArray[np.float64]
 
 AGE_STEP_YEARS = 0.02
 OLDEST_YEARS = 60.0
@@ -22,9 +23,9 @@ class Paths:
 
     table: Array
     step_years: float
-    weights: Array
+    weights: Floats
 
-    def at(self, age_years: Array) -> Array:
+    def at(self, age_years: Floats) -> Array:
         """Return the drift [%] of every path at the ages, shape of the ages plus one axis of paths."""
         index = np.rint(np.nan_to_num(age_years) / self.step_years)
         return self.table[np.clip(index, 0, len(self.table) - 1).astype(np.int64)]
@@ -62,4 +63,4 @@ def default_paths() -> Paths:
         ]
     )
     table = np.maximum(np.concatenate([linear, *kinks, *growths], axis=1), p["lowest_pct"])
-    return Paths(np.ascontiguousarray(table), AGE_STEP_YEARS, weights)
+    return Paths(np.ascontiguousarray(table, dtype=np.float32), AGE_STEP_YEARS, weights)
