@@ -27,7 +27,7 @@ def add_airflow(frame: pl.DataFrame, *, settings: Charge, limits: Limits) -> pl.
     Parameters
     ----------
     frame : pl.DataFrame
-        What ``charge_inputs`` returns.
+        What ``charge_inputs`` and ``add_uncertainty`` return.
     settings : Charge
         Static pressure limit [inches of water] and least airflow [cfm per ton].
     limits : Limits
@@ -43,6 +43,8 @@ def add_airflow(frame: pl.DataFrame, *, settings: Charge, limits: Limits) -> pl.
     cfm_per_ton = pl.col("airflow_cfm") / pl.when(pl.col("nominal_tons") > 0).then(pl.col("nominal_tons"))
     measured = cfm_per_ton.is_not_null()
     static = pl.col("static_in_wc")
+    # low charge makes a cold coil too, and then the coil is no sign of the airflow
+    starved = pl.col("p_charge_low").fill_null(0.0) >= 0.5
     against = [
         (text, pl.col("observations").str.contains(word, literal=True)) for word, text in AGAINST_AIRFLOW.items()
     ]
@@ -53,7 +55,7 @@ def add_airflow(frame: pl.DataFrame, *, settings: Charge, limits: Limits) -> pl.
         ("suction saturation below freezing", evaporating < limits.coil_freezing_f),
         (
             "suction saturation low for the return air",
-            ~measured & (evaporating < pl.col("return_wb_f") - limits.evaporating_below_wet_bulb_f),
+            ~measured & ~starved & (evaporating < pl.col("return_wb_f") - limits.evaporating_below_wet_bulb_f),
         ),
     ]
     in_favour = [
@@ -74,7 +76,7 @@ def add_airflow(frame: pl.DataFrame, *, settings: Charge, limits: Limits) -> pl.
 
 
 def highest_split_f(limits: Limits) -> pl.Expr:
-    """Return the split [degF] above which airflow is doubted: a fixed limit, lower for humid return air.
+    """Return the split [degF] above which airflow is doubted, by the return air; a fixed limit where that is unknown.
 
     Notes
     -----
@@ -83,7 +85,7 @@ def highest_split_f(limits: Limits) -> pl.Expr:
     """
     dry, wet = pl.col("return_db_f"), pl.col("return_wb_f")
     usual = (19.0 + 0.6 * (dry - 75.0) - 0.8 * (wet - 63.0)).clip(12.0, 24.0)
-    return pl.min_horizontal(pl.lit(limits.split_high_f), usual + limits.split_band_f)
+    return pl.coalesce(usual + limits.split_band_f, pl.lit(limits.split_high_f))
 
 
 def capacity_btuh(

@@ -115,10 +115,12 @@ def _flood_back(history: History) -> pl.DataFrame:
 
 
 def _airflow(history: History) -> pl.DataFrame:
-    doubtful = (pl.col("airflow") == "doubtful") & (pl.col("mode") == "cooling")
-    return history.charge_readings.filter(doubtful).with_columns(
-        finding=pl.lit("airflow_doubtful"), evidence=pl.col("airflow_because")
-    )
+    """Airflow measured low, static pressure high, or readings that fit low airflow (dirt and ice stand by themselves)."""
+    measured = pl.col("airflow_because").str.contains_any(["measured airflow low", "static pressure high"])
+    fits = (pl.col("likely_fault") == "low_indoor_airflow") & (pl.col("p_fault") >= SURE)
+    because = pl.when(fits).then("fault_because").otherwise("airflow_because")
+    rows = history.charge_readings.filter((measured.fill_null(False) | fits) & (pl.col("mode") == "cooling"))
+    return rows.with_columns(finding=pl.lit("airflow_doubtful"), evidence=because)
 
 
 def _leaks(history: History) -> pl.DataFrame:

@@ -48,7 +48,7 @@ def test_the_split_has_no_target_until_there_is_a_sourced_table() -> None:
         ({}, "shown", "temperature split"),
         ({"supply_db_f": None}, "not_shown", None),
         ({"supply_db_f": 70.0}, "not_shown", None),  # a split of 8 shows that something else is wrong
-        ({"supply_db_f": 56.0}, "doubtful", "temperature split high"),  # 22
+        ({"supply_db_f": 55.0}, "doubtful", "temperature split high"),  # 23 at 78/65, where 19.2 is usual
         ({"airflow_cfm": 900.0}, "shown", "measured airflow; temperature split"),  # 300 cfm per ton, on the line
         ({"airflow_cfm": 899.0}, "doubtful", "measured airflow low"),
         ({"static_in_wc": 0.8}, "shown", "static pressure; temperature split"),
