@@ -115,7 +115,7 @@ def _flood_back(history: History) -> pl.DataFrame:
 
 
 def _airflow(history: History) -> pl.DataFrame:
-    """Airflow measured low, static pressure high, or readings that fit low airflow (dirt and ice stand by themselves)."""
+    """Airflow measured low, static pressure high, or readings that fit low airflow (dirt and ice stand alone)."""
     measured = pl.col("airflow_because").str.contains_any(["measured airflow low", "static pressure high"])
     fits = (pl.col("likely_fault") == "low_indoor_airflow") & (pl.col("p_fault") >= SURE)
     because = pl.when(fits).then("fault_because").otherwise("airflow_because")

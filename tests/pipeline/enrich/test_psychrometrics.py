@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import psychrolib
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.enrich.psychrometrics import (
@@ -76,15 +76,17 @@ def test_wet_bulb_from_humidity_falls_with_altitude(dry_bulb_f, rh_pct, altitude
     assert found == pytest.approx(wet_f, abs=0.01)
 
 
+@settings(deadline=None)
 @given(dry_bulb=st.floats(40, 110), rh_pct=st.floats(1, 100), psia=st.floats(9.5, 15.0))
 def test_wet_bulb_is_psychrolibs_over_the_contracts_range(dry_bulb: float, rh_pct: float, psia: float) -> None:
     ours = solve_wet_bulb_f(array(dry_bulb), array(rh_pct), array(psia))[0]
     theirs = psychrolib.GetTWetBulbFromRelHum(dry_bulb, rh_pct / 100, psia)
-    # its formula jumps at the freezing point (over ice, over water), where the two may land on either side
-    tolerance = 0.002 if abs(theirs - 32) > 1.5 else 1.0
+    # the handbook's formula jumps at the freezing point (over ice, over water): there both sides have a solution
+    tolerance = 0.002 if min(abs(theirs - 32), abs(ours - 32)) > 2.0 else 2.0
     assert ours == pytest.approx(theirs, abs=tolerance)
 
 
+@settings(deadline=None)
 @given(dry_bulb=st.floats(40, 110), depression=st.floats(0, 25), psia=st.floats(9.5, 15.0))
 def test_wet_bulb_to_humidity_and_back(dry_bulb: float, depression: float, psia: float) -> None:
     wet = max(dry_bulb - depression, 35.0)
@@ -93,6 +95,7 @@ def test_wet_bulb_to_humidity_and_back(dry_bulb: float, depression: float, psia:
         assert solve_wet_bulb_f(array(dry_bulb), rh_pct, array(psia))[0] == pytest.approx(wet, abs=0.01)
 
 
+@settings(deadline=None)
 @given(dry_bulb=st.floats(40, 110), depression=st.floats(0, 25), psia=st.floats(9.5, 15.0))
 def test_enthalpy_is_psychrolibs(dry_bulb: float, depression: float, psia: float) -> None:
     wet = max(dry_bulb - depression, 35.0)

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
@@ -157,6 +157,7 @@ def test_row_order_and_laziness_change_nothing() -> None:
     assert_frame_equal(add_saturation(frame.lazy()).collect(), eager)
 
 
+@settings(deadline=None)
 @given(name=st.sampled_from(NAMES), low=st.floats(-90, 150), step=st.floats(0.001, 40))
 def test_pressure_rises_with_temperature(name: str, low: float, step: float) -> None:
     high = min(low + step, 155.0)
@@ -164,12 +165,14 @@ def test_pressure_rises_with_temperature(name: str, low: float, step: float) -> 
     assert bubble_psia(name, high) > bubble_psia(name, low)
 
 
+@settings(deadline=None)
 @given(name=st.sampled_from(NAMES), temp_f=st.floats(-95, 155))
 def test_temperature_to_pressure_and_back_is_exact(name: str, temp_f: float) -> None:
     assert float(dew_f(name, dew_psia(name, temp_f))) == pytest.approx(temp_f, abs=0.01)
     assert float(bubble_f(name, bubble_psia(name, temp_f))) == pytest.approx(temp_f, abs=0.01)
 
 
+@settings(deadline=None)
 @given(name=st.sampled_from(NAMES), psia=st.floats(40, 500))
 def test_the_slope_is_the_derivative_of_the_temperature(name: str, psia: float) -> None:
     rows = pl.DataFrame({"r": [name], "p": [psia]})
