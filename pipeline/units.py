@@ -136,7 +136,14 @@ def _spelled() -> Mapping[str, tuple[str, ...]]:
     spelled = tomllib.loads(resources.files("pipeline").joinpath("unit_spellings.toml").read_text("utf-8"))
     found: dict[str, list[str]] = {}
     for unit, spellings in spelled.items():
-        for spelling in [unit.casefold(), *(text.casefold() for text in spellings)]:
+        plain = [unit.casefold(), *(text.casefold() for text in spellings)]
+        # A header comes without its punctuation: "m3/h" as "m 3 h", "in. w.c." as "in w c".
+        bare = [
+            " ".join(re.findall(r"[^\W\d_]+|\d+", text))
+            for text in plain
+            if re.fullmatch(r"[\w ./()]*[a-z]{2}[\w ./()]*|[a-z/]+|m3/\w+", text)
+        ]
+        for spelling in [*plain, *bare]:
             found.setdefault(spelling, [])
             if unit not in found[spelling]:
                 found[spelling].append(unit)

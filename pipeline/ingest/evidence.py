@@ -41,25 +41,31 @@ LINE_VOLTS = ((100.0, 135.0), (190.0, 260.0), (370.0, 500.0))
 
 @dataclass(frozen=True)
 class Column:
-    """One column of a file for judging: its header, place and a sample of its filled cells."""
+    """One column of a file for judging: header, place, a sample of its filled cells, and a unit on the line below."""
 
     header: str
     index: int
     sample: tuple[str, ...]
     distinct: int = 0
+    unit_below: str = ""
+
+    @property
+    def full_header(self) -> str:
+        """The header with the unit that stands on a units line below it."""
+        return f"{self.header} ({self.unit_below})" if self.unit_below else self.header
 
     def numbers(self) -> tuple[float, ...]:
         """Return the plain numbers of the sample; a lone comma counts as a decimal sign."""
         return tuple(value for text in self.sample if (value := _number(text)) is not None)
 
 
-def column_of(header: str, index: int, texts: pl.Series) -> Column:
+def column_of(header: str, index: int, texts: pl.Series, unit_below: str = "") -> Column:
     """Return the column with a sample of its filled cells, spread evenly over the file."""
     head = texts.gather_every(max(1, texts.len() // (4 * SAMPLE)))
     filled = [text.strip() for text in head if text is not None and not is_blank(text)]
     step = max(1, len(filled) // SAMPLE)
     sample = tuple(filled[::step][:SAMPLE])
-    return Column(header, index, sample, len(set(sample)))
+    return Column(header, index, sample, len(set(sample)), unit_below)
 
 
 def weighed(column: Column, candidate: Candidate, field: Field) -> Candidate:

@@ -39,6 +39,7 @@ IDEA_OF_DIMENSION: Mapping[str, str] = {
     "length": "feet",
     "power": "tons",
     "flow": "cfm",
+    "currency": "amount",
 }
 """What a unit in a header says about the column."""
 
@@ -46,6 +47,7 @@ MIXED_CASE_UNITS = re.compile(r"(kPa|MPa|hPa|degF|degC|inWC|inH2O|inWc|[uµμnm]
 CAMEL = re.compile(
     r"(?<=[a-zäöüßáéíóúñ])(?=[A-ZÄÖÜÁÉÍÓÚÑ])|(?<=[A-Z])(?=[A-Z][a-zäöüß]{2})|(?<=[A-Za-z])(?=\d)|(?<=\d)(?=[A-Za-z]{2})"
 )
+MARKS = {"#": " id ", "%": " pct ", "$": " usd ", "€": " eur "}
 BRACKETED = re.compile(r"[(\[{<]([^()\[\]{}<>]*)[)\]}>]")
 INITIALS = re.compile(r"\b(?:[a-z]\.){2,}(?:[a-z]\b)?")
 
@@ -116,13 +118,16 @@ def fold(text: str) -> str:
     text = INITIALS.sub(lambda m: m.group(0).replace(".", ""), text.replace("_", " "))
     for pattern, replacement in _phrases():
         text = pattern.sub(replacement, text)
-    text = text.replace("#", " id ").replace("%", " pct ")
+    for mark, word in MARKS.items():
+        text = text.replace(mark, word)
     return " ".join(re.findall(r"[^\W_]+", text))
 
 
 @lru_cache(maxsize=32768)
 def squashed(text: str) -> str:
-    """Return the text's letters and digits in lower case, and nothing between them."""
+    """Return the text's letters and digits in lower case, and nothing between them; marks (#, %) as words."""
+    for mark, word in MARKS.items():
+        text = text.replace(mark, word)
     return "".join(re.findall(r"[^\W_]", text.casefold()))
 
 

@@ -8,10 +8,11 @@ from pathlib import PurePath
 
 from pipeline.errors import FileRefused, cut
 from pipeline.fields import Field, fields_for_file
+from pipeline.ingest.assign import Assigned, ColumnUse, choose_table, sampled
 from pipeline.ingest.conventions import Conventions
 from pipeline.ingest.derive import required_without_help
 from pipeline.ingest.evidence import Column
-from pipeline.ingest.mapping import Assigned, ColumnUse, Mapped, choose_table, map_table, sampled
+from pipeline.ingest.mapping import Mapped, map_table
 from pipeline.ingest.mapping_file import ColumnEntry, Entry, MappingFile, dump_entry, literal_pattern
 from pipeline.ingest.match import CONFIDENT
 from pipeline.ingest.parse import parse

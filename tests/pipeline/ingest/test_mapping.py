@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import csv
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import polars as pl
 import pytest
 
 from pipeline.errors import FileRefused
 from pipeline.fields import fields_for_file
-from pipeline.ingest.mapping import choose_table, map_table, sampled
+from pipeline.ingest.assign import choose_table, sampled
+from pipeline.ingest.mapping import map_table
 from pipeline.ingest.mapping_file import loads
+from pipeline.ingest.match import CONFIDENT, candidates
+from pipeline.ingest.read import SKIPPED_SCHEMA
 from tests.raw_tables import make_columns, make_raw
 
-SETS: list[dict[str, Any]] = tomllib.loads(
-    (Path(__file__).parents[2] / "data" / "header_sets.toml").read_text("utf-8")
-)["set"]
+DATA = Path(__file__).parents[2] / "data"
+SETS: list[dict[str, Any]] = tomllib.loads((DATA / "header_sets.toml").read_text("utf-8"))["set"]
 SHARE = 0.95
 """Fields that must be mapped rightly without help, over all sets."""
 
@@ -52,6 +57,32 @@ def test_nearly_all_fields_are_found_without_help() -> None:
         wanted += sum(1 for truth in made["headers"].values() if truth)
         right += sum(1 for header, truth in made["headers"].items() if truth and found.get(header) == truth)
     assert right / wanted >= SHARE, f"{right} of {wanted}"
+
+
+def test_single_headers_in_three_languages() -> None:
+    """Of some 800 spellings at least 95 % are known, and none is taken for another field."""
+    lines = (DATA / "header_phrases.csv").read_text("utf-8").splitlines()
+    rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    sure = [
+        (row, next((c.field for c in candidates(row["header"], row["table"]) if c.confidence >= CONFIDENT), ""))
+        for row in rows
+    ]
+    assert [(row["header"], got) for row, got in sure if got and got != row["field"]] == []
+    wanted = [(row, got) for row, got in sure if row["field"]]
+    assert sum(got == row["field"] for row, got in wanted) >= SHARE * len(wanted)
+
+
+def test_a_units_line_below_the_header_names_the_units() -> None:
+    raw = make_raw(
+        ["Ticket", "Unit #", "Date", "Outdoor", "Suction", "Herm"], [["T1", "U1", "2024-03-14", "33", "8", "38"]]
+    )
+    line = pl.DataFrame({"source_line": [2], "reason": ["units"], "raw": [',,,°C,"bar",MFD']}, schema=SKIPPED_SCHEMA)
+    found = map_table(replace(raw, skipped=line)).columns
+    assert {name: use.unit for name, use in found.items() if use.unit} == {
+        "outdoor_db_f": "degC",
+        "suction_psig": "bar",
+        "herm_uf": "uF",
+    }
 
 
 @pytest.mark.parametrize("table", ["visits", "units", "sites", "parts", "recommendations", "readings"])
