@@ -154,7 +154,7 @@ def _what_it_is(data: bytes) -> str | None:
     controls = len(head.translate(None, delete=bytes(range(0x20, 0x100)) + TEXT_CONTROLS)) - nul
     if nul == len(head):
         return "a file of zero bytes"
-    if controls > 0.05 * len(head) or (nul > 0.3 * len(head) and controls > 0):
+    if controls > max(8, 0.05 * len(head)) or (nul > 0.3 * len(head) and controls > 0):
         return "a binary file"
     return None
 

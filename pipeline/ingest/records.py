@@ -23,7 +23,7 @@ FAR_LINES, FAR_CHARACTERS = 60, 100_000
 MOST_DOUBTS = 5
 """Doubtful quotes of one record for which every reading is tried."""
 MOST_SPENT, READING_COST = 4_000_000, 100
-"""Characters read again (plus a fixed cost per reading) before a file only gets first readings: odd files stay quick."""
+"""Characters read again (plus a fixed cost per reading) before a file only gets first readings and stays quick."""
 
 
 class Record(NamedTuple):
@@ -181,7 +181,7 @@ class _Reader:
     widths: tuple[int, ...]
     lines: Lines
     spent: int = 0
-    far: tuple[int, re.Match[str] | None] = (-1, None)
+    closing: tuple[int, re.Match[str] | None] = (-1, None)
     returns_end_lines: bool | None = None
 
     def is_lone_return(self, at: int) -> bool:
@@ -292,18 +292,29 @@ class _Reader:
         return f"{doubled}{self.dialect.delimiter}" in inner
 
     def _closing(self, begin: int, line_end: int, *, far: bool) -> re.Match[str] | None:
-        closing = self.dialect.closing.search(self.text, begin, line_end + 1)
-        if closing is not None and closing.start() < line_end:
-            return closing
-        if not far:
-            return None
-        last = bisect_right(self.lines.starts, begin) - 1 + FAR_LINES
-        limit = min(self.lines.ends[min(last, len(self.lines.ends) - 1)], begin + FAR_CHARACTERS)
-        searched, found = self.far
-        if searched < 0 or line_end < searched or (found is not None and found.start() < line_end):
-            found = self.dialect.closing.search(self.text, line_end)
-            self.far = (line_end, found)
-        return found if found is not None and found.start() <= limit else None
+        """Return the next quote that may close a cell, on the line or (``far``) not too many lines below."""
+        limit = line_end - 1
+        if far:
+            last = bisect_right(self.lines.starts, begin) - 1 + FAR_LINES
+            limit = min(self.lines.ends[min(last, len(self.lines.ends) - 1)], begin + FAR_CHARACTERS)
+        closing = self._next_closing(begin)
+        return closing if closing is not None and closing.start() <= max(limit, line_end - 1) else None
+
+    def _next_closing(self, begin: int) -> re.Match[str] | None:
+        # The last answer is kept, and holds for every place between where it was asked and where it lies.
+        # Without it, a long line of stray quotes would be searched to its end for each of them.
+        asked, known = self.closing
+        if asked <= begin and (known is None or begin <= known.start()) and asked >= 0:
+            return known
+        pattern = self.dialect.closing
+        if 0 <= begin < asked:
+            near = pattern.search(self.text, begin, asked + 1)
+            near = pattern.match(self.text, near.start()) if near is not None else None
+            known = near if near is not None and near.start() < asked else known
+        else:
+            known = pattern.search(self.text, begin)
+        self.closing = (begin, known)
+        return known
 
 
 BLANK = " \t\r\n\x0b\x0c\x1a\x00\ufeff\u00a0"
