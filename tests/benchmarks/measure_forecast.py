@@ -13,6 +13,7 @@ import time
 import numpy as np
 import numpy.typing as npt
 import polars as pl
+from scipy.special import ndtr
 
 from pipeline.config import Settings
 from pipeline.forecast.model import apply, fit
@@ -25,6 +26,7 @@ from pipeline.forecast.sections_noise import reading_arrays
 from pipeline.forecast.sections_paths import default_paths
 from pipeline.forecast.sections_posterior import predict
 from tests.simulators.fleet import EPOCH_YEAR, TOLERANCE, Fleet, Shop, simulate
+from tests.simulators.oracle import oracle_odds
 
 Floats = npt.NDArray[np.float64]
 
@@ -93,8 +95,6 @@ def section_truth(fleet: Fleet, params: Params) -> SectionTruth:
     noise = params.sections.noise
     mean = last + noise.slope_pct_per_year * since
     spread = np.hypot(noise.noise_pct["bench"], 1.2 * np.abs(noise.slope_pct_per_year) * since)
-    from scipy.special import ndtr
-
     slope = ndtr((-TOLERANCE - mean) / spread)
     wait = np.maximum(crossing - EPOCH_YEAR - year_of(fleet.as_of), 0.0)
     return SectionTruth(
@@ -106,6 +106,29 @@ def section_truth(fleet: Fleet, params: Params) -> SectionTruth:
         ahead[read, 0],
         ahead[read, 1],
     )
+
+
+def oracle_share(fleet: Fleet, shop: Shop, params: Params, most: int = 1500) -> tuple[float, float]:
+    """Return the Brier skill of the forecast and of the readings-only oracle on the same sections."""
+    known = fleet.history.tidy().through(fleet.as_of)
+    rows = current_rows(section_rows(known, params.sections.age_at_first_visit_years, stand_ins=False))
+    read = rows.series.filter(pl.col("n") > 0).head(most)
+    at_year = year_of(fleet.as_of) + 1.0
+    names = rows.series["section"].to_list()
+    limits = -rows.series["tolerance_pct"].to_numpy()[:, None]
+    arrays = reading_arrays(rows, params.sections.noise)
+    below = predict(arrays, default_paths(), names, weights_of(params.sections), np.array([at_year]), limits)[2][
+        :, 0, 0
+    ]
+    p = recalibrate(below[read["row"].to_numpy()], params.sections)
+    readings = rows.readings.join(read.select("row", "unit_id", "section", "rated_uf"), on="row", how="inner")
+    readings = readings.select("unit_id", "section", "x_year", "drift_pct", "rated_uf", "method", "technician")
+    best = oracle_odds(fleet, shop, read, readings, at_year)
+    position = {name: i for i, name in enumerate(fleet.units)}
+    out = np.array(
+        [fleet.drift_later[s][position[u]] < -TOLERANCE for u, s in read.select("unit_id", "section").iter_rows()]
+    )
+    return brier_skill(p, out) or 0.0, brier_skill(best, out) or 1.0
 
 
 def joined(parts: list[SectionTruth]) -> SectionTruth:
@@ -145,20 +168,27 @@ def unit_line(p: Floats, low: Floats, high: Floats, truth: Floats) -> dict[str, 
 
 
 def measure(
-    ageing: str, failing: str, units: int, fleets: int, seed: int, changes: dict[str, float]
+    ageing: str, failing: str, units: int, fleets: int, seed: int, changes: dict[str, float], *, oracle: bool = False
 ) -> dict[str, float]:
     """Return pooled scores of several fleets of one law pair."""
-    found, unit_rows, fleets_star = [], [], []
+    found, unit_rows, fleets_star, skills = [], [], [], []
     for k in range(fleets):
-        fleet = simulate(Shop(units=units, ageing=ageing, failing=failing, seed=seed + k, **changes))
+        shop = Shop(units=units, ageing=ageing, failing=failing, seed=seed + k, **changes)
+        fleet = simulate(shop)
         params = fit(fleet.history, fleet.as_of, Settings())
         rows = apply(fleet.history, params, fleet.as_of, Settings()).units
         three = rows.select("p_failure", "p_low", "p_high").to_numpy().T
         unit_rows.append(np.vstack([three, fleet.p_true]))
         fleets_star.append(unit_line(*three, fleet.p_true)["share*"])
         found.append(section_truth(fleet, params))
+        if oracle:
+            skills.append(oracle_share(fleet, shop, params))
     pooled = np.concatenate(unit_rows, axis=1)
-    return section_line(joined(found)) | unit_line(*pooled) | {"worst share*": min(fleets_star)}
+    line = section_line(joined(found)) | unit_line(*pooled) | {"worst share*": min(fleets_star)}
+    if skills:
+        ours, best = np.array(skills).mean(axis=0)
+        line["A/oracle"] = float(ours / best)
+    return line
 
 
 def main() -> None:
@@ -169,13 +199,16 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--sparse", action="store_true")
     parser.add_argument("--only", default="")
+    parser.add_argument("--oracle", action="store_true", help="also the readings-only oracle of the drift (slow)")
     asked = parser.parse_args()
     lines = []
     for ageing, failing in PAIRS:
         if asked.only and asked.only not in (ageing, failing):
             continue
         began = time.perf_counter()
-        line = measure(ageing, failing, asked.units, asked.fleets, asked.seed, SPARSE if asked.sparse else {})
+        line = measure(
+            ageing, failing, asked.units, asked.fleets, asked.seed, SPARSE if asked.sparse else {}, oracle=asked.oracle
+        )
         lines.append({"laws": f"{ageing[:7]}/{failing[:7]}"} | line | {"s": time.perf_counter() - began})
     table = pl.DataFrame(lines)
     mean = table.select(pl.lit("mean").alias("laws"), pl.exclude("laws").mean())

@@ -60,6 +60,9 @@ class Fleet:
     drift_now: dict[str, Floats]
     drift_later: dict[str, Floats]
     crossing_year: dict[str, Floats]
+    born_year: dict[str, Floats]
+    part_scale: dict[str, Floats]
+    meter_pct: Floats
 
 
 class _Records:
@@ -94,7 +97,8 @@ def simulate(shop: Shop) -> Fleet:
     scale = np.exp(rng.normal(0, 0.25, 8))
     rated = {s: rng.choice(RATED[s], n) for s in SECTIONS}
     offset = {s: rng.normal(0, 1.5, n) for s in SECTIONS}
-    parts = {s: draw_parts(rng, shop.ageing, n, (1.0 if s == "herm" else 1.25) * scale[make]) for s in SECTIONS}
+    part_scale = {s: (1.0 if s == "herm" else 1.25) * scale[make] for s in SECTIONS}
+    parts = {s: draw_parts(rng, shop.ageing, n, part_scale[s]) for s in SECTIONS}
     earlier = (rng.random(n) < shop.unrecorded_share) & (joined - install > 1)
     born = np.where(earlier, install + rng.uniform(0.2, 1.0, n) * (joined - install), install)
     born = {"herm": born.copy(), "fan": born.copy()}
@@ -235,7 +239,8 @@ def simulate(shop: Shop) -> Fleet:
             born[s][u] = when
             offset[s][u] = rng.normal(0, 1.5, len(k))
             jumps[s][u] = 0.0
-            parts[s][u] = draw_parts(rng, shop.ageing, len(k), (1.0 if s == "herm" else 1.25) * np.ones(len(k)))
+            part_scale[s][u] = 1.0 if s == "herm" else 1.25
+            parts[s][u] = draw_parts(rng, shop.ageing, len(k), part_scale[s][u])
         topped = i[np.flatnonzero(top_up)]
         loss[topped] = 0.0
         fixed = topped[rng.random(len(topped)) < 0.3]
@@ -292,6 +297,9 @@ def simulate(shop: Shop) -> Fleet:
         {s: truth[4][s][keep] for s in SECTIONS},
         later,
         {s: truth[3][s][keep] for s in SECTIONS},
+        {s: born[s][keep] for s in SECTIONS},
+        {s: part_scale[s][keep] for s in SECTIONS},
+        meter,
     )
 
 
