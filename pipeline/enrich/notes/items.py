@@ -1,0 +1,226 @@
+"""A note as a row of items: labels, numbers with their units, weights, roles, marks, and what only separates them."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH, JUNK, NUMBER, SIGN, WORD, Atom, atoms_of
+from pipeline.enrich.notes.lexicon import OTHER_UNIT, Lexicon, Meaning, lexicon
+
+LABEL, ROLE, MARK, WEIGHT, REFRIGERANT, JOINT, FILLER, OTHER = (
+    "label", "role", "mark", "weight", "refrigerant", "joint", "filler", "other",
+)  # fmt: skip
+OUNCES_PER_POUND = 16.0
+UNIT_NOUNS = frozenset({"unit", "system", "sys", "ac", "condenser", "cond", "side", "zone", "units"})
+"""Nouns after (or before) which a place or number says which unit is meant."""
+
+PART_VOLTS = frozenset({330.0, 370.0, 440.0})
+"""Voltage classes of run capacitors (common practice, no source): they belong to a part's size."""
+
+_CHUNKS = re.compile(r"\n|\r|[^\s]+")
+_NOTHING = Meaning()
+
+
+@dataclass(slots=True)
+class Item:
+    """One item with its place in the note."""
+
+    kind: str
+    text: str
+    start: int
+    end: int
+    meaning: Meaning = field(default=_NOTHING)
+    value: float = 0.0
+    unit: str | None = None
+    decimals: int = 0
+    role: str | None = None
+    after_part: bool = False
+
+
+def items_of(note: str) -> list[Item]:
+    """Return the items of a note in order; nothing between them is lost but blanks."""
+    words = lexicon()
+    atoms: list[Atom] = []
+    places: list[int] = []
+    for match in _CHUNKS.finditer(note):
+        chunk = match.group()
+        if chunk in "\n\r":
+            atoms.append(_LINE_END)
+            places.append(match.start())
+            continue
+        for atom in atoms_of(chunk):
+            atoms.append(atom)
+            places.append(match.start())
+    return _weights(_units(_phrases(atoms, places, words), words), words)
+
+
+_LINE_END = Atom(BREAK, "\n", 0, 1)
+
+
+def _phrases(atoms: list[Atom], places: list[int], words: Lexicon) -> list[Item]:
+    """Join words to the longest known phrase."""
+    out: list[Item] = []
+    i, count = 0, len(atoms)
+    while i < count:
+        atom, place = atoms[i], places[i]
+        if atom.kind in {WORD, JUNK}:
+            meaning, last = _longest(atoms, i, words)
+            if meaning is not None:
+                text = atom.text if last == i else " ".join(a.text for a in atoms[i : last + 1] if a.kind != SIGN)
+                out.append(Item(_kind(meaning), text, place + atom.start, places[last] + atoms[last].end, meaning))
+                i = last + 1
+                continue
+            out.append(Item(OTHER, atom.text, place + atom.start, place + atom.end))
+        elif atom.kind == NUMBER:
+            kind = REFRIGERANT if atom.unit == "refrigerant" else NUMBER
+            item = Item(kind, atom.text, place + atom.start, place + atom.end, _NOTHING, atom.value, atom.unit)
+            item.decimals = atom.decimals
+            out.append(item)
+        else:
+            kind = JOINT if atom.kind == SIGN else atom.kind
+            out.append(Item(kind, atom.text, place + atom.start, place + atom.end))
+        i += 1
+    return out
+
+
+def _longest(atoms: list[Atom], i: int, words: Lexicon) -> tuple[Meaning | None, int]:
+    first = atoms[i].text
+    most = words.longest.get(first)
+    if most is None:
+        return None, i
+    if most == 1:
+        return words.phrases.get((first,)), i
+    texts, ends = [first], [i]
+    at = i + 1
+    while len(texts) < most and at < len(atoms):
+        atom = atoms[at]
+        if atom.kind == SIGN and atom.text in "-/()" and len(atom.text) == 1 and ends[-1] == at - 1:
+            at += 1
+            continue
+        if atom.kind not in {WORD, JUNK}:
+            break
+        texts.append(atom.text)
+        ends.append(at)
+        at += 1
+    for size in range(len(texts), 0, -1):
+        meaning = words.phrases.get(tuple(texts[:size]))
+        if meaning is not None:
+            return meaning, ends[size - 1]
+    return None, i
+
+
+def _kind(meaning: Meaning) -> str:
+    if meaning.label is not None:
+        return LABEL
+    if meaning.mark is not None:
+        return MARK
+    if meaning.role is not None:
+        return ROLE
+    if meaning.joint is not None:
+        return JOINT
+    return FILLER if meaning.filler else OTHER
+
+
+def _units(items: list[Item], words: Lexicon) -> list[Item]:
+    """Give numbers the unit written after them."""
+    out: list[Item] = []
+    i, count = 0, len(items)
+    while i < count:
+        item = items[i]
+        i += 1
+        if item.kind == NUMBER and item.unit is None and i < count:
+            unit = items[i]
+            if unit.meaning.unit is not None and not _begins_next(items, i, out):
+                item.unit, item.end = unit.meaning.unit, unit.end
+                i += 1
+            elif unit.text == "(" and i + 1 < count and items[i + 1].meaning.unit and items[i + 1].kind != LABEL:
+                item.unit, item.end = items[i + 1].meaning.unit, items[i + 1].end
+                i += 2
+        if item.kind == NUMBER and item.unit == OTHER_UNIT:
+            item.kind = OTHER
+        elif item.kind == NUMBER and item.value in PART_VOLTS and (item.unit == "volt" or _ends_size(item, out)):
+            item.kind = FILLER
+        out.append(item)
+    for at in range(2, len(out)):
+        pair = out[at - 2 : at + 1]
+        if pair[1].text == "/" and pair[0].kind == pair[2].kind == NUMBER and pair[0].unit is None:
+            pair[0].unit = pair[2].unit if pair[2].unit in {"uF", "amp", "psi", "degF", "volt"} else None
+        if pair[1].text == "/" and {pair[0].kind, pair[2].kind} == {NUMBER, OTHER} and pair[0].value and pair[2].value:
+            pair[0].kind = pair[2].kind = OTHER
+    return out
+
+
+def _ends_size(item: Item, before: list[Item]) -> bool:
+    """Whether an unlabelled 440 or 370 stands after a size: ``45/5 440``, ``35 mfd 370``."""
+    if item.unit is not None or not before or before[-1].kind != NUMBER:
+        return False
+    return before[-1].unit == "uF" or (len(before) > 2 and before[-2].text == "/" and before[-3].kind == NUMBER)
+
+
+def _begins_next(items: list[Item], i: int, before: list[Item]) -> bool:
+    """Whether the word after a number is the label of the next number: ``static .6 cfm 1210``, ``H 38.2 F 4.6``."""
+    if items[i].kind != LABEL or not before or i + 1 >= len(items):
+        return False
+    at = i + 1
+    while at < len(items) and items[at].kind in {ROLE, FILLER} or (at < len(items) and items[at].text in {":", "-"}):
+        at += 1
+    if at >= len(items) or items[at].kind != NUMBER:
+        return False
+    follows = items[at + 1] if at + 1 < len(items) else None
+    if follows is not None and (follows.meaning.unit is not None or follows.kind == LABEL):
+        return False
+    back = len(before) - 1
+    while back >= 0 and (before[back].kind in {ROLE, FILLER, NUMBER} or before[back].text in {":", "-", "/"}):
+        back -= 1
+    return back >= 0 and before[back].kind == LABEL
+
+
+def _weights(items: list[Item], words: Lexicon) -> list[Item]:
+    """Join pounds and ounces to one weight in ounces, and tell refrigerants from numbers beside them."""
+    out: list[Item] = []
+    i, count = 0, len(items)
+    while i < count:
+        item = items[i]
+        i += 1
+        if item.kind == NUMBER and item.unit in {"lb", "oz"}:
+            ounces = item.value * (OUNCES_PER_POUND if item.unit == "lb" else 1.0)
+            weight = Item(WEIGHT, item.text, item.start, item.end, _NOTHING, ounces)
+            _take_fraction(out, weight, item)
+            if item.unit == "lb" and i < count:
+                at = i + 1 if items[i].meaning.joint == "and" else i
+                if at < count and items[at].kind == NUMBER and items[at].unit == "oz" and items[at].value < OUNCES_PER_POUND:
+                    weight.value += items[at].value
+                    weight.end = items[at].end
+                    i = at + 1
+            out.append(weight)
+            at = i
+            while at < count and items[at].text in {"of", "r", "-"}:
+                at += 1
+            if at < count and items[at].kind == NUMBER and items[at].unit is None and items[at].text in words.refrigerants:
+                if at + 1 >= count or items[at + 1].kind != LABEL or items[at + 1].meaning.label in {"cap", "pressures"}:
+                    items[at].kind = REFRIGERANT
+                    i = at
+            continue
+        if item.kind == OTHER and item.text == "r" and i < count and items[i].text in words.refrigerants:
+            items[i].kind, items[i].start = REFRIGERANT, item.start
+            continue
+        out.append(item)
+    return out
+
+
+def _take_fraction(out: list[Item], weight: Item, item: Item) -> None:
+    """Read ``1/2 lb`` and ``1 1/2 lb``: the numbers before the weight belong to it."""
+    if len(out) < 2 or out[-1].text != "/" or out[-2].kind != NUMBER or out[-2].unit is not None:
+        return
+    upper = out[-2].value
+    if not (0 < upper < item.value <= OUNCES_PER_POUND) or out[-2].decimals:
+        return
+    weight.value = upper / item.value * (OUNCES_PER_POUND if item.unit == "lb" else 1.0)
+    weight.start = out[-2].start
+    del out[-2:]
+    if item.unit == "lb" and out and out[-1].kind == NUMBER and out[-1].unit is None and not out[-1].decimals:
+        if out[-1].value <= 20 and weight.start - out[-1].end <= 1:
+            weight.value += out[-1].value * OUNCES_PER_POUND
+            weight.start = out[-1].start
+            out.pop()

@@ -1,0 +1,124 @@
+"""Which of several units a stretch of a note speaks of: ``up``, ``#2``, ``unit 1:``, ``cap 40/5 down``."""
+
+from __future__ import annotations
+
+from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH
+from pipeline.enrich.notes.items import FILLER, LABEL, MARK, NUMBER, OTHER, UNIT_NOUNS, WEIGHT, Item
+
+Mark = tuple[str, str]
+"""Family (level, side, room, index, all) and place."""
+MOST_UNITS = 9
+_STRONG = ("stairs", "stair", "stairs", "floor", "fl", "flr", "level", "story", "strs", "upper", "lower", "systems", "units", "sys", "room", "both")  # fmt: skip
+_SEPARATORS = frozenset({":", "-"})
+
+
+def mark_items(items: list[Item]) -> list[Mark | None]:
+    """Return the mark each item stands under; words that mark nothing become ordinary words.
+
+    A mark at the start of a clause holds until the next one; one at the end of a clause holds for that clause alone;
+    one in the middle of a sentence (``customer says upstairs is warm``) holds to the end of it.
+    """
+    found = _find(items)
+    marks: list[Mark | None] = [None] * len(items)
+    current: Mark | None = None
+    until_break: Mark | None = None
+    i = 0
+    while i < len(items):
+        if i in found:
+            mark, last = found[i]
+            for at in range(i, last + 1):
+                items[at].kind = MARK
+            if _closes(items, i, last):
+                for at in range(_clause_start(items, i), last + 1):
+                    marks[at] = mark
+                current = until_break = None
+            elif _opens(items, i):
+                current, until_break = (None if mark[0] == "all" else mark), None
+            else:
+                until_break = mark
+            for at in range(i, last + 1):
+                marks[at] = mark
+            i = last + 1
+            continue
+        if items[i].kind == MARK:
+            items[i].kind = FILLER
+        if items[i].kind == BREAK:
+            until_break = None
+        marks[i] = until_break or current
+        i += 1
+    return marks
+
+
+def _find(items: list[Item]) -> dict[int, tuple[Mark, int]]:
+    """Return the marks by the index of their first item, with the index of their last."""
+    found: dict[int, tuple[Mark, int]] = {}
+    i = 0
+    while i < len(items):
+        item = items[i]
+        mark: tuple[Mark, int] | None = None
+        if item.kind == MARK and item.meaning.mark is not None:
+            mark = _place(items, i, item.meaning.mark)
+        elif item.kind == HASH or (item.text in UNIT_NOUNS and item.kind in {OTHER, FILLER}):
+            mark = _index(items, i)
+        if mark is None:
+            i += 1
+            continue
+        found[i] = mark
+        i = mark[1] + 1
+    return found
+
+
+def _index(items: list[Item], i: int) -> tuple[Mark, int] | None:
+    at = i + 1 if items[i].kind != HASH and i + 1 < len(items) and items[i + 1].kind == HASH else i
+    number = items[at + 1] if at + 1 < len(items) else None
+    if number is None or number.kind != NUMBER or number.unit is not None or number.decimals:
+        return None
+    if not 1 <= number.value <= MOST_UNITS:
+        return None
+    after = items[at + 2] if at + 2 < len(items) else None
+    if after is not None and after.text in {"/", "over"}:
+        return None
+    if items[i].kind == HASH and not _opens(items, i):
+        return None
+    return ("index", f"{number.value:.0f}"), at + 1
+
+
+def _place(items: list[Item], i: int, mark: Mark) -> tuple[Mark, int] | None:
+    after = items[i + 1] if i + 1 < len(items) else None
+    before = items[i - 1] if i else None
+    if after is not None and after.text in UNIT_NOUNS:
+        return mark, i + 1
+    if before is not None and before.text in UNIT_NOUNS:
+        return mark, i
+    if items[i].text.split()[-1].endswith(_STRONG) or mark[0] == "all":
+        return mark, i
+    if not _opens(items, i):
+        return None
+    ends = after is None or after.kind in {BREAK, COMMA}
+    told = before is not None and before.kind in {NUMBER, WEIGHT}
+    if (after is not None and (after.text in _SEPARATORS or after.kind == LABEL)) or (ends and told):
+        return mark, i
+    return (mark, i) if after is not None and after.kind == NUMBER and before is None else None
+
+
+def _opens(items: list[Item], i: int) -> bool:
+    """Whether nothing but a break or a number stands before: the mark begins a stretch."""
+    before = items[i - 1] if i else None
+    return before is None or before.kind in {BREAK, COMMA, NUMBER, WEIGHT, MARK} or before.text in {"on", "-", ")", "and"}
+
+
+def _closes(items: list[Item], first: int, last: int) -> bool:
+    after = items[last + 1] if last + 1 < len(items) else None
+    if after is not None and after.kind not in {BREAK, COMMA}:
+        return False
+    start = _clause_start(items, first)
+    return any(item.kind in {NUMBER, WEIGHT} for item in items[start:first])
+
+
+def _clause_start(items: list[Item], i: int) -> int:
+    at = i
+    while at and items[at - 1].kind not in {BREAK, COMMA, MARK}:
+        at -= 1
+    return at
+
+

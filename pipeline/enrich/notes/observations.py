@@ -1,0 +1,218 @@
+"""What a note says was seen: a sign beside the thing it is said of, unless it is negated, hearsay, a warning or of the past."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from pipeline.enrich.notes.chunks import BREAK, COMMA
+from pipeline.enrich.notes.items import JOINT, Item
+from pipeline.enrich.notes.lexicon import reference
+from pipeline.enrich.notes.sections import OBSERVATION, Said
+
+NEGATION_REACH = 5
+"""Words between a negation and the sign it denies, at most."""
+THING_REACH = 6
+"""Words between a sign and its thing, at most."""
+
+
+@dataclass(frozen=True)
+class _Rule:
+    name: str
+    things: frozenset[str]
+    not_things: frozenset[str]
+    not_after: frozenset[str]
+    advice_is_not: bool
+
+
+@dataclass(frozen=True)
+class _Words:
+    signs: Mapping[tuple[str, ...], tuple[_Rule, ...]]
+    first_words: frozenset[str]
+    nouns: frozenset[str]
+    negation: frozenset[str]
+    negation_after: frozenset[str]
+    unsure: frozenset[tuple[str, ...]]
+    past: frozenset[tuple[str, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Word:
+    text: str
+    item: int
+    clause: int
+    sentence: int
+    start: int
+    end: int
+
+
+@cache
+def _words() -> _Words:
+    raw = reference("notes_observations")
+    signs: dict[tuple[str, ...], tuple[_Rule, ...]] = {}
+    nouns = set(raw["nouns"]["other"])
+    for name, given in raw["observations"].items():
+        rule = _Rule(
+            name,
+            frozenset(given.get("things", ())),
+            frozenset(given.get("not_things", ())),
+            frozenset(given.get("not_after", ())),
+            bool(given.get("advice_is_not", False)),
+        )
+        nouns |= rule.things
+        for sign in given["signs"]:
+            key = tuple(sign.split())
+            signs[key] = (*signs.get(key, ()), rule)
+    return _Words(
+        signs=signs,
+        first_words=frozenset(key[0] for key in signs),
+        nouns=frozenset(nouns),
+        negation=frozenset(raw["negation"]["words"]),
+        negation_after=frozenset(raw["negation"]["after"]),
+        unsure=frozenset(tuple(phrase.split()) for phrase in raw["unsure"]["words"]),
+        past=frozenset(tuple(phrase.split()) for phrase in raw["unsure"]["past"]),
+    )
+
+
+def observed(items: list[Item]) -> list[tuple[Said, int, int, int]]:
+    """Return what was seen, each with the index of its item and its place in the note; each thing seen once."""
+    known = _words()
+    if not any(word in known.first_words for item in items for word in item.text.split()):
+        return []
+    words = _flat(items)
+    out: dict[str, tuple[Said, int, int, int]] = {}
+    seen: list[tuple[Said, int, int, int]] = []
+    i = 0
+    while i < len(words):
+        size = _sign_at(words, i, known)
+        if not size:
+            i += 1
+            continue
+        key = tuple(word.text for word in words[i : i + size])
+        for rule in known.signs[key]:
+            place = _thing(words, i, size, rule, known)
+            if place is None or _denied(words, i, size, known) or _unsure(words, items, i, rule, known):
+                continue
+            first, last = min(i, place), max(i + size - 1, place)
+            told = (Said(OBSERVATION, rule.name), words[i].item, words[first].start, words[last].end)
+            seen.append(told)
+            out.setdefault(rule.name, told)
+        i += size
+    return seen
+
+
+def _flat(items: list[Item]) -> list[_Word]:
+    words: list[_Word] = []
+    clause = sentence = 0
+    for i, item in enumerate(items):
+        if item.kind == BREAK:
+            sentence += 1
+            clause += 1
+            if item.text == "[" and i + 1 < len(items) and items[i + 1].text == "]":
+                words.append(_Word("unticked", i, clause, sentence + 1, item.start, item.end))
+        elif item.kind == COMMA or (item.kind == JOINT and item.text == "-"):
+            clause += 1
+        elif item.kind == JOINT and item.text in {":", "/", "(", ")"}:
+            continue
+        else:
+            for text in item.text.split():
+                words.append(_Word(text, i, clause, sentence, item.start, item.end))
+    return words
+
+
+def _sign_at(words: list[_Word], i: int, known: _Words) -> int:
+    if words[i].text not in known.first_words:
+        return 0
+    for size in (3, 2, 1):
+        stretch = words[i : i + size]
+        if len(stretch) == size and tuple(w.text for w in stretch) in known.signs:
+            if stretch[-1].sentence == stretch[0].sentence:
+                return size
+    return 0
+
+
+def _thing(words: list[_Word], i: int, size: int, rule: _Rule, known: _Words) -> int | None:
+    """Return the place of the thing the sign is said of; the sign's own where it needs none; None where it does not fit."""
+    after = words[i + size].text if i + size < len(words) and words[i + size].sentence == words[i].sentence else ""
+    if after in rule.not_after:
+        return None
+    if not rule.things:
+        near = range(max(0, i - 2), min(len(words), i + size + 3))
+        wrong = any(words[n].text in rule.not_things and words[n].clause == words[i].clause for n in near)
+        return None if wrong else i
+    nearest = _nearest_noun(words, i, size, known)
+    return nearest if nearest is not None and words[nearest].text in rule.things else None
+
+
+def _nearest_noun(words: list[_Word], i: int, size: int, known: _Words) -> int | None:
+    """Return the noun a sign is said of: the nearest in its clause, else the last one before it in its sentence."""
+    before = after = None
+    for n in range(i - 1, max(-1, i - 1 - THING_REACH), -1):
+        if words[n].clause != words[i].clause:
+            break
+        if words[n].text in known.nouns:
+            before = n
+            break
+    for n in range(i + size, min(len(words), i + size + THING_REACH)):
+        if words[n].clause != words[i].clause:
+            break
+        if words[n].text in known.nouns:
+            after = _head(words, n, known)
+            break
+    if before is not None and after is not None:
+        first_after = next(n for n in range(i + size, after + 1) if words[n].text in known.nouns)
+        gap_before, gap_after = i - before, first_after - (i + size - 1)
+        if gap_before == gap_after:
+            signed = before > 0 and (words[before - 1].text in known.first_words or words[before - 1].text in {"clean", "new"})
+            return after if signed else before
+        return before if gap_before < gap_after else after
+    if before is not None or after is not None:
+        return before if before is not None else after
+    for n in range(i - 1, -1, -1):
+        if words[n].sentence != words[i].sentence:
+            return None
+        if words[n].text in known.nouns:
+            return n
+    return None
+
+
+def _head(words: list[_Word], n: int, known: _Words) -> int:
+    """Return the last of nouns in a row: in ``dirty condenser fan`` it is the fan that is dirty."""
+    while n + 1 < len(words) and words[n + 1].clause == words[n].clause and words[n + 1].text in known.nouns:
+        n += 1
+    return n
+
+
+def _denied(words: list[_Word], i: int, size: int, known: _Words) -> bool:
+    for n in range(i - 1, max(-1, i - 1 - NEGATION_REACH), -1):
+        if words[n].clause != words[i].clause or words[n].text in {"but", "just", "only"}:
+            break
+        if words[n].text in known.negation:
+            return True
+    at = i + size
+    if at < len(words) and words[at].text in known.negation_after and words[at].sentence == words[i].sentence:
+        alone = at + 1 >= len(words) or words[at + 1].clause != words[at].clause
+        if alone or words[at].text == "none":
+            return True
+    starts = i == 0 or words[i - 1].clause != words[i].clause or words[i - 1].text in {"or", "nor"}
+    if starts and i and words[i - 1].sentence == words[i].sentence:
+        clause = words[i - 1].clause
+        first = next((w for w in words if w.clause == clause), None)
+        return first is not None and first.text in known.negation
+    return False
+
+
+def _unsure(words: list[_Word], items: list[Item], i: int, rule: _Rule, known: _Words) -> bool:
+    """Whether the sentence warns, repeats what a customer said, speaks of the past, or advises what is not there."""
+    sentence = [n for n, word in enumerate(words) if word.sentence == words[i].sentence]
+    for n in sentence:
+        if words[n].text == "unticked":
+            return True
+        for size in (1, 2, 3):
+            phrase = tuple(word.text for word in words[n : n + size])
+            if phrase in known.past or (n < i and phrase in known.unsure):
+                return True
+        if rule.advice_is_not and items[words[n].item].meaning.role == "advised" and words[n].clause == words[i].clause:
+            return True
+    return False
