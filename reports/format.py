@@ -128,7 +128,7 @@ def cut(text: str | None, most: int = TEXT_SHOWN) -> str:
     """Return text on one line, cut at ``most`` characters; null is empty. Escaping is the template's."""
     if text is None:
         return ""
-    flat = "".join(c if c.isprintable() else " " for c in text)
+    flat = text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)
     return flat if len(flat) <= most else flat[: most - 1] + "…"
 
 

@@ -61,17 +61,26 @@
   const status = document.getElementById(form.dataset.filters + "-status");
   const rows = [...body.rows].map((row) => ({ row, text: row.textContent.toLocaleLowerCase() }));
   const find = form.querySelector("input");
+  let most = 200; // laying out thousands of rows at every key would be felt; paper gets them all
+  const more = document.createElement("button");
+  more.type = "button";
+  more.textContent = "Show the rest";
+  more.addEventListener("click", () => { most = Infinity; narrow(); });
+  table.after(more);
   const boxes = [...form.querySelectorAll("select[data-key]")];
   const narrow = () => {
     const wanted = find.value.trim().toLocaleLowerCase().split(/\s+/).filter(Boolean);
     const chosen = boxes.filter((box) => box.value).map((box) => [box.dataset.key, box.value]);
-    let shown = 0;
+    let fits = 0;
     for (const { row, text } of rows) {
       const stays = wanted.every((word) => text.includes(word)) && chosen.every(([key, value]) => row.dataset[key] === value);
-      row.hidden = !stays;
-      shown += stays;
+      if (row.hidden === stays) row.hidden = !stays;
+      fits += stays;
+      row.classList.toggle("later", stays && fits > most);
     }
-    status.textContent = shown === rows.length ? `All ${rows.length} shown.` : shown ? `${shown} of ${rows.length} shown.` : `None of ${rows.length} fits: choose "Show all".`;
+    const all = fits === rows.length ? `All ${fits}` : `${fits} of ${rows.length}`;
+    status.textContent = !fits ? `None of ${rows.length} fits: choose "Show all".` : fits > most ? `${all} fit, the first ${most} are shown.` : `${all} shown.`;
+    more.hidden = fits <= most;
   };
   const headers = [...table.tHead.rows[0].cells];
   const sort = (header, down) => {
@@ -81,6 +90,7 @@
     const compare = asNumber ? (a, b) => Number(value(a)) - Number(value(b)) : (a, b) => value(a).localeCompare(value(b), "en");
     rows.sort((a, b) => (down ? -1 : 1) * compare(a, b));
     body.append(...rows.map(({ row }) => row));
+    narrow();
     for (const other of headers) other.removeAttribute("aria-sort");
     header.setAttribute("aria-sort", down ? "descending" : "ascending");
   };
@@ -103,7 +113,7 @@
   field.hidden = false;
   form.hidden = false;
   form.addEventListener("submit", (event) => event.preventDefault());
-  form.addEventListener("reset", () => { setTimeout(narrow); sort(headers[0], false); });
+  form.addEventListener("reset", () => setTimeout(() => sort(headers[0], false)));
   form.addEventListener("input", narrow);
   addEventListener("keydown", (event) => {
     if (event.key === "/" && !/^(input|select|textarea)$/i.test(document.activeElement.tagName) && !event.ctrlKey && !event.metaKey && !event.altKey) {
