@@ -52,7 +52,11 @@ def charge_inputs(visits: pl.DataFrame, units: pl.DataFrame, *, altitude_ft: flo
         liquid_saturation_f, superheat_f, subcooling_f and their sources, temperature_split_f, refrigerant_known.
     """
     seen = _with(visits, VISIT_COLUMNS, "visits").filter(pl.any_horizontal(pl.col(*A_READING).is_not_null()))
-    joined = seen.join(_with(units, UNIT_COLUMNS, "units").unique("unit_id"), on="unit_id", how="left")
+    joined = seen.join(
+        _with(units, UNIT_COLUMNS, "units").unique("unit_id", keep="first", maintain_order=True),
+        on="unit_id",
+        how="left",
+    )
     raw = pl.col("suction_line_f") - pl.col("suction_saturation_f")
     raw_sc = pl.col("liquid_saturation_f") - pl.col("liquid_line_f")
     return (
@@ -91,7 +95,7 @@ def _with(frame: pl.DataFrame, wanted: tuple[str, ...], table: str) -> pl.DataFr
         for name in wanted
     ]
     numbers = [name for name in wanted if fields[name].is_numeric]
-    return frame.select(*keys, *columns).with_columns(pl.col(numbers).cast(pl.Float64))
+    return frame.select(*keys, *columns).with_columns(pl.col(numbers).cast(pl.Float64).fill_nan(None))
 
 
 def _known(frame: pl.DataFrame) -> pl.Expr:

@@ -14,6 +14,7 @@ READABLE = ("charge_low", "charge_high", "flood_back", "airflow_doubtful", *SECT
 """Findings that a later reading can show to be put right."""
 SURE = 0.8
 """A verdict counts as a finding from this probability on."""
+DAYS_HELD = 365
 FOUND = ("unit_id", "finding", "found_on", "visit_id", "evidence")
 PUT_RIGHT = ("unit_id", "finding", "resolved_on", "resolved_by")
 
@@ -32,7 +33,7 @@ def put_right_rows(history: History, kinds: Mapping[str, Kind]) -> pl.DataFrame:
     )
     parts = history.parts.join(by_part, on="part").with_columns(resolved_by=_words("part") + " fitted")
     sources = [parts, _sections_closed(history), _section_in_tolerance(history), _charge_changed(history)]
-    sources += [_read_in_order(history), _searched(history), _no_longer_seen(history, kinds)]
+    sources += [_read_in_order(history), _charge_held(history), _searched(history), _no_longer_seen(history, kinds)]
     return pl.concat([frame.rename({"visit_date": "resolved_on"}).select(PUT_RIGHT) for frame in sources])
 
 
@@ -192,6 +193,18 @@ def _read_in_order(history: History) -> pl.DataFrame:
         )
     )
     return pl.concat(ends)
+
+
+def _charge_held(history: History) -> pl.DataFrame:
+    """Readings within their band a year or more after the last top-up: what leaks does not hold that long."""
+    last = history.ledger.filter(pl.col("kind") == "top_up").select("unit_id", topped_up_on="visit_date")
+    within = history.charge_readings.filter(pl.col("charge_verdict") == "within").sort("visit_date")
+    held = within.join_asof(
+        last.sort("topped_up_on"), left_on="visit_date", right_on="topped_up_on", by="unit_id", check_sortedness=False
+    ).filter((pl.col("visit_date") - pl.col("topped_up_on")).dt.total_days() >= DAYS_HELD)
+    return held.with_columns(
+        finding=pl.lit("topped_up_without_repair"), resolved_by=pl.lit("charge within its band a year after the top-up")
+    )
 
 
 def _searched(history: History) -> pl.DataFrame:

@@ -44,6 +44,8 @@ TOP_UP_SD_PCT = 6.0
 CARELESS_SHARE = 0.2
 CARELESS_MEAN_PCT = 12.0
 """Top-ups bring back what was lost within this; a share of them had nothing to do with a loss."""
+ONSETS = (1.0, 0.4, 0.15)
+"""Shares of the time before a first top-up during which it may have been leaking: nobody saw it begin."""
 TOP_UP_ODDS = 4.0
 SEARCH_ODDS = {"yes": 30.0, "suspected": 4.0, "no": 0.5}
 OIL_ODDS = 2.5
@@ -242,12 +244,15 @@ def _top_up_evidence(top_ups: pl.DataFrame, units: int) -> Floats:
     first = (pl.col("nth") == 0) & pl.col("reset_on").is_null() & pl.col("installed_on").is_null()
     sized = top_ups.select(
         "row",
+        "nth",
         share=100.0 * pl.col("net_oz") / pl.col("charge_oz"),
         years=pl.when(first).then(years.clip(1.0)).otherwise(years),
     )
     share, time = (sized[c].to_numpy()[:, None] for c in ("share", "years"))
     sd = TOP_UP_SD_PCT + 0.3 * share
-    fits = np.exp(-0.5 * ((share - RATES_PCT * time) / sd) ** 2) / (sd * (2 * np.pi) ** 0.5)
+    onsets = np.where(sized["nth"].to_numpy()[:, None] == 0, np.array(ONSETS), 1.0)
+    by_onset = [np.exp(-0.5 * ((share - RATES_PCT * time * onsets[:, [k]]) / sd) ** 2) for k in range(len(ONSETS))]
+    fits = np.mean(by_onset, axis=0) / (sd * (2 * np.pi) ** 0.5)
     careless = np.exp(-share / CARELESS_MEAN_PCT) / CARELESS_MEAN_PCT
     evidence = np.log((1.0 - CARELESS_SHARE) * fits + CARELESS_SHARE * careless)
     evidence[:, 1:] += np.log(TOP_UP_ODDS)

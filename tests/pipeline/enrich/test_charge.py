@@ -282,6 +282,11 @@ def test_altitude_of_the_visit_comes_before_the_settings() -> None:
     assert judge(visit | {"altitude_ft": None})["superheat_f"] == pytest.approx(8.9, abs=0.15)
 
 
+def test_a_reading_that_is_no_number_counts_as_missing() -> None:
+    row = judge(reading(suction_line_f=float("nan")))
+    assert (row["superheat_f"], row["charge_verdict"]) == (None, "not_testable")
+
+
 def test_a_visit_without_readings_gives_no_row_and_one_with_a_stranger_unit_keeps_its() -> None:
     blank = {"unit_id": "U1", "visit_id": "V0", "visit_date": dt.date(2024, 5, 1), "herm_uf": 40.0}
     visits, units = frames([blank, reading(), reading(unit_id="U7")])

@@ -148,7 +148,9 @@ def test_low_charge_is_open_until_refrigerant_or_a_reading_within_and_a_reading_
     assert (
         alone["charge_low"]["evidence"] == "superheat 25.0 against a target of 10.0 degF: low charge or a restriction"
     )
-    later = found([charge(2022, 25.0, 4.0), {"year": 2023, "refrigerant_added_oz": 16.0}, charge(2024, 10.0)])
+    later = found(
+        [charge(2022, 25.0, 4.0), {"year": 2023, "refrigerant_added_oz": 16.0}, charge(2023, 10.0, visit_id="V9")]
+    )
     rows = {r["finding"]: r for r in later}
     assert (rows["charge_low"]["resolved_by"], rows["charge_low"]["verified"]) == ("refrigerant added", True)
     assert rows["topped_up_without_repair"]["resolved_on"] is None
@@ -165,6 +167,16 @@ def test_refrigerant_added_on_the_visit_leaves_a_top_up_without_repair() -> None
         "topped_up_without_repair": "evaporator coil fitted",
         "leak_found": "evaporator coil fitted",
     }
+
+
+def test_charge_that_holds_for_a_year_closes_the_top_up() -> None:
+    added = {"year": 2022, "refrigerant_added_oz": 16.0}
+    held = found([added, charge(2023, 10.0)])[0]
+    assert (held["resolved_on"], held["resolved_by"]) == (
+        dt.date(2023, 6, 1), "charge within its band a year after the top-up",
+    )  # fmt: skip
+    again = found([added, {"year": 2023, "refrigerant_added_oz": 16.0}, charge(2023, 10.0, visit_id="V9")])
+    assert [r["resolved_on"] for r in again] == [None]
 
 
 def test_borderline_verdicts_are_no_findings() -> None:
