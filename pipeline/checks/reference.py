@@ -13,6 +13,7 @@ READING_RULES = tuple(
         ("bad-bytes", "reject_row", "bytes that are no text in the file's encoding", "Correct the damaged characters."),
         ("cut-off", "reject_row", "the file ends inside the row", "Export the file again, or add the missing cells."),
         ("open-quote", "reject_row", "a quote is opened and never closed", "Close or remove the quote."),
+        ("other-table", "reject_row", "the row belongs to another table in the file", "Save it as a file of its own."),
         ("too-many-cells", "reject_row", "more cells than the header has", "Quote the cell that holds the delimiter."),
         ("not-a-number", "reject_value", "the value is not a number", "Correct it, or map the column's decimal sign."),
         ("not-finite", "reject_value", "the value is no finite number", "Correct it."),

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.ingest import scan, structure
 from pipeline.ingest.decode import SURROGATE
@@ -38,6 +39,7 @@ class Sorting:
     skipped: list[tuple[int, str, str]] = field(default_factory=list)
     malformed: list[tuple[int, str, str, str, str]] = field(default_factory=list)
     clean: list[pl.DataFrame] = field(default_factory=list)
+    other_table_line: int | None = None
 
     def __post_init__(self) -> None:
         self.header = self.layout.header.cells
@@ -72,9 +74,18 @@ class Sorting:
     def take(self, record: Record, raw: str, *, may_be_units: bool, is_last: bool) -> str | None:
         """Put one record where it belongs and return why it was skipped, if it was."""
         reason = self.reason(record.cells, may_be_units=may_be_units)
+        if reason == "repeated_header":
+            self.other_table_line = None
+        elif reason is None and self.begins_other_table(record):
+            self.other_table_line = record.line
         if reason is not None:
             self.skipped.append((record.line, reason, plain(raw)))
             return reason
+        if self.other_table_line is not None:
+            message = f"{self.layout.name} line {record.line}: another table begins on line {self.other_table_line}"
+            advice = "Save that table as a file of its own and import it."
+            self.malformed.append((record.line, "other-table", f"{message}; the row was not read", advice, plain(raw)))
+            return None
         fault = _fault(record, self.width, self.layout, is_last=is_last)
         if fault is not None:
             self.malformed.append((record.line, *fault, plain(raw)))
@@ -82,6 +93,12 @@ class Sorting:
             self.lines.append(record.line)
             self.rows.append([*record.cells[: self.width], *[None] * (self.width - len(record.cells))])
         return None
+
+    def begins_other_table(self, record: Record) -> bool:
+        """Whether the record stands right below a blank line, with rows above, and names columns."""
+        below_blank = bool(self.skipped) and self.skipped[-1][1] == "blank" and bool(self.lines)
+        below_blank = below_blank and self.skipped[-1][0] > self.lines[-1]
+        return below_blank and structure.begins_other_table(record.cells, self.width)
 
     def cells(self) -> pl.DataFrame:
         """Return the data rows in the file's order."""
@@ -145,6 +162,8 @@ def _sort_fast(sorting: Sorting, start: int, line: int) -> bool:
     by_line = {int(found.lines[n]) + line: n for n in np.flatnonzero(~usual).tolist()}
     odd = {at: _record_at(body, found, n, at, layout) for at, n in by_line.items()}
     doubtful = frame.filter(_may_be_skipped(sorting, width))
+    if _has_other_table(sorting, frame, odd, doubtful, found.lines + line):
+        return False
     headers = {row[-1] for row in doubtful.iter_rows() if structure.same_header(row[:-1], sorting.header)}
     headers |= {at for at, record in odd.items() if structure.same_header(record.cells, sorting.header)}
     if headers:
@@ -172,6 +191,21 @@ def _sort_fast(sorting: Sorting, start: int, line: int) -> bool:
     sorting.skipped.sort()
     sorting.malformed.sort()
     return True
+
+
+def _has_other_table(
+    sorting: Sorting, frame: pl.DataFrame, odd: dict[int, Record], doubtful: pl.DataFrame, lines: NDArray[np.int64]
+) -> bool:
+    """Whether a header of another table stands below a blank record; the tokenizer sorts such a file."""
+    blank = {at for at, record in odd.items() if is_blank(record.cells)}
+    blank |= {at for *cells, at in doubtful.iter_rows() if is_blank(cells)}
+    if not blank:
+        return False
+    behind = np.searchsorted(lines, sorted(blank)) + 1
+    places = set(lines[behind[behind < len(lines)]].tolist())
+    below = [record.cells for at, record in odd.items() if at in places]
+    below += [list(cells) for *cells, _ in frame.filter(pl.col("source_line").is_in(list(places))).iter_rows()]
+    return any(structure.begins_other_table(cells, sorting.width) for cells in below)
 
 
 def _record_at(body: bytes, found: scan.Outline, n: int, line: int, layout: Layout) -> Record:

@@ -145,6 +145,18 @@ def is_totals_line(cells: Sequence[str], width: int) -> bool:
     )
 
 
+def begins_other_table(cells: Sequence[str], width: int) -> bool:
+    """Whether a record below a blank line is the header of another table: names only, not one digit in it.
+
+    A row of any known table has a digit somewhere (an identifier, a date, an address).
+    """
+    present = filled(cells)
+    distinct = {text.casefold() for text in present}
+    enough = len(present) >= 3 and (len(present) == len(cells) or len(present) > 0.6 * width)
+    names = all(len(text) <= 40 and not any(c.isdigit() for c in text) for text in present)
+    return enough and names and len(distinct) == len(present)
+
+
 def same_header(cells: Sequence[str], header: Sequence[str]) -> bool:
     """Whether the record repeats the header."""
     mine, theirs = [clean(c).casefold() for c in cells], [clean(c).casefold() for c in header]
