@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import zlib
 from dataclasses import dataclass
 
 import polars as pl
@@ -19,6 +20,9 @@ from pipeline.forecast.sections_fit import fit_sections
 from pipeline.forecast.sections_score import learn_recalibration
 from pipeline.forecast.units_apply import unit_odds
 from pipeline.forecast.units_fit import fit_units
+
+MOST_FITTED_UNITS = 20_000
+"""Beyond that many units more of them teach nothing that a digest's pick of them does not."""
 
 UNIT_FORECAST_SCHEMA = pl.Schema(
     {
@@ -63,7 +67,7 @@ def fit(history: History, as_of: dt.date, settings: Settings) -> Params:
     """
     start, end = settings.season.start, settings.season.end
     through = last_finished_end(as_of, end)
-    known = history.tidy().through(through)
+    known = fitting_sample(history.tidy().through(through))
     sections = fit_sections(known, through)
     recalibration, pairs = learn_recalibration(known, sections, through, start, end)
     sections = dataclasses.replace(sections, recalibration=recalibration, recalibration_pairs=pairs)
@@ -101,13 +105,25 @@ def apply(history: History, params: Params, as_of: dt.date, settings: Settings) 
     return Forecasts(sections, flagged.select(UNIT_FORECAST_SCHEMA.names()).cast(UNIT_FORECAST_SCHEMA))
 
 
+def fitting_sample(history: History) -> History:
+    """Return the history of at most ``MOST_FITTED_UNITS`` units, picked by a fixed digest of unit_id."""
+    names = history.units["unit_id"].to_list()
+    if len(names) <= MOST_FITTED_UNITS:
+        return history
+    chosen = sorted(names, key=lambda name: (zlib.crc32(name.encode()), name))[:MOST_FITTED_UNITS]
+    return of_units(history, history.units.filter(pl.col("unit_id").is_in(chosen)))
+
+
 def active(history: History) -> History:
     """Return the history of the units that are not retired by its last day."""
-    units = history.units.filter(pl.col("retired_on").is_null())
-    return History(
-        **{
-            name: getattr(history, name).join(units.select("unit_id"), on="unit_id", how="semi", maintain_order="left")
-            for name in ("series", "cap_readings", "charge", "visits", "parts")
-        },
-        units=units,
-    )
+    return of_units(history, history.units.filter(pl.col("retired_on").is_null()))
+
+
+def of_units(history: History, units: pl.DataFrame) -> History:
+    """Return what is recorded of ``units``, a part of the history's own."""
+    keys = units.select("unit_id")
+    kept = {
+        name: getattr(history, name).join(keys, on="unit_id", how="semi", maintain_order="left")
+        for name in ("series", "cap_readings", "charge", "visits", "parts")
+    }
+    return History(**kept, units=units)

@@ -72,6 +72,11 @@ def fit_proportional(x: UnitFeatures, seen: Exposure, makes: int, rate: float) -
     matrix = design(x, seen.make, makes)
     mean, sd = prior_table(makes)
     mean[0] += np.log(-np.log1p(-rate)) - np.log(np.exp(log_hazard(matrix, mean)).mean())
+    return newton(matrix, seen, mean, sd)
+
+
+def newton(matrix: Floats, seen: Exposure, mean: Floats, sd: Floats) -> Fit:
+    """Return the most probable coefficients of a design, given independent normal priors."""
     beta = mean.copy()
     best = _loss(beta, matrix, seen, mean, sd)
     for _ in range(STEPS):
