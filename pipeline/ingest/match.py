@@ -23,9 +23,10 @@ UNSAID_RATING = 0.9
 """Factor for a rating in a file of visits whose header does not say so: a reading is likelier there."""
 
 EXTRA_IDEAS = {
-    "capacitance": frozenset({"cap"}),
+    "capacitance": frozenset({"cap", "motor"}),
     "time": frozenset({"years", "time"}),
     "mass": frozenset({"quantity", "amount"}),
+    "current": frozenset({"motor"}),
 }
 """What else the header of a number of this dimension may say without meaning more."""
 
@@ -92,6 +93,8 @@ def _candidate(reading: Reading, field: Field, table: str) -> Candidate | None:
         unit = next((name for name in reading.units if UNITS[name].dimension == dimension_of(field)), None)
         if unit is None or not field.is_numeric:
             return None
+    if not reading.ideas and unit != field.unit:
+        return None  # kW alone may be any power, tons alone is a size
     said = reading.ideas | (reading.unit_ideas if unit else frozenset())
     weight = max((p.weight for p in patterns(field.table, field.name) if _fits(reading.ideas, said, p)), default=0.0)
     if not weight:
