@@ -71,7 +71,8 @@ def _may_be_header(present: Sequence[tuple[int, Record, list[str]]], at: int, us
     if cells[0].lower().startswith("sep=") or (len(cells) <= 2 and TITLE.match(cells[0])):
         return False
     if width == usual and (usual <= 2 or len(cells) >= 0.5 * usual):
-        return True
+        padded = len(cells) < 0.75 * usual and any(map(is_number_or_date, cells))
+        return not (padded and _full_header_follows(present[at + 1 : HEADER_WITHIN], usual))
     if len(cells) >= max(min(2, usual), 0.5 * usual) and not _full_header_follows(
         present[at + 1 : HEADER_WITHIN], usual
     ):
@@ -133,7 +134,7 @@ def is_totals_line(cells: Sequence[str], width: int) -> bool:
     The total word stands in the first cell or the first cell is blank: a row with an identifier is data.
     """
     present = filled(cells)
-    if width < 2 or not present or len(present) > max(2, 0.7 * width):
+    if width < 2 or not present or len(present) > max(2, width - 1):
         return False
     if len(present) == 1 and FOOTER.match(present[0]):
         return True
