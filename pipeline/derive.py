@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -11,17 +10,18 @@ import duckdb
 import polars as pl
 
 from pipeline.config import Settings
+from pipeline.derive_charge import write_charge, write_findings
 from pipeline.enrich.capacitor_facts import capacitor_facts
 from pipeline.enrich.capacitor_ratings import model_ratings
 from pipeline.enrich.capacitors import capacitor_history
-from pipeline.enrich.charge import charge_readings
 from pipeline.enrich.copied_ratings import COPIED, copying
-from pipeline.enrich.suspects import capacitor_suspects, charge_suspects
+from pipeline.enrich.suspects import capacitor_suspects
+from pipeline.fleet_facts import keep_fact
 from pipeline.forecast.history import VISIT_COLUMNS, History
 from pipeline.forecast.model import apply, fit
 from pipeline.forecast.params import Params
 from pipeline.store.derived import replace_keys, replace_rows
-from pipeline.store.history import derived_of, parts_of, unit_batches, units_of, visits_of
+from pipeline.store.history import of_units, parts_of, unit_batches, units_of, visits_of
 from pipeline.store.query import query
 
 PARAMS_NAME = "forecast"
@@ -35,7 +35,9 @@ class Scope:
     as_of: dt.date
 
 
-def enrich(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings) -> None:
+def enrich(
+    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings, charts: pl.DataFrame | None = None
+) -> None:
     """Rewrite capacitor series and readings, charge readings and suspects of the units in scope.
 
     Whole units are read, a batch at a time, so that memory stays flat however large the shop is. Where what the whole
@@ -43,32 +45,29 @@ def enrich(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings) -> 
     that increments end where one import of everything does.
     """
     _capacitors(con, scope, settings)
-    for batch in unit_batches(con, scope.units):
-        visits, units = visits_of(con, batch, scope.as_of), units_of(con, batch, scope.as_of)
-        charge = charge_readings(visits, units, altitude_ft=settings.shop.altitude_ft, settings=settings.charge)
-        replace_rows(con, "charge_readings", charge, batch)
-        replace_rows(con, "charge_suspects", charge_suspects(charge), batch)
+    write_charge(con, scope.units, scope.as_of, settings, charts)
+    write_findings(con, scope.as_of, settings)
 
 
 def _capacitors(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings) -> None:
     """Write series and readings, then hold against them what ratings, volts and habits say, and write those again."""
     models = model_ratings(units_of(con, None, scope.as_of))
-    units = None if _keep_fact(con, "model_ratings", models) else scope.units
+    units = None if keep_fact(con, "model_ratings", models) else scope.units
     for batch in unit_batches(con, units):
-        _write_capacitors(con, batch, derived_of(con, "suspects", batch), models, scope.as_of, settings)
+        _write_capacitors(con, batch, of_units(con, "core.suspects", batch), models, scope.as_of, settings)
     readings = query(con, "core.capacitor_readings")
     copiers = copying(readings)
     habits = copiers.filter("copies")
-    if _keep_fact(con, "copied_ratings", habits) and units is not None:
+    if keep_fact(con, "copied_ratings", habits) and units is not None:
         theirs = readings.filter(pl.col("technician").is_in(habits["technician"].implode()))["unit_id"]
         units = pl.concat([units, theirs, _held(con)]).unique().sort()
     for batch in unit_batches(con, units):
         visits = visits_of(con, batch, scope.as_of)
-        found = capacitor_suspects(derived_of(con, "capacitor_readings", batch), visits, copiers)
-        before = derived_of(con, "capacitor_suspects", batch)
+        found = capacitor_suspects(of_units(con, "core.capacitor_readings", batch), visits, copiers)
+        before = of_units(con, "core.capacitor_suspects", batch)
         replace_rows(con, "capacitor_suspects", found, batch)
         again = pl.concat([found["unit_id"], before["unit_id"]]).unique().sort()
-        doubts = pl.concat([derived_of(con, "suspects", again).select(found.columns), found])
+        doubts = pl.concat([of_units(con, "core.suspects", again).select(found.columns), found])
         _write_capacitors(con, again, doubts, models, scope.as_of, settings)
 
 
@@ -96,14 +95,6 @@ def _write_capacitors(
 def _held(con: duckdb.DuckDBPyConnection) -> pl.Series:
     """Return the units of which a reading was held against its technician's habit before."""
     return query(con, "core.capacitor_suspects").filter(pl.col("reason") == COPIED)["unit_id"]
-
-
-def _keep_fact(con: duckdb.DuckDBPyConnection, name: str, fact: pl.DataFrame) -> bool:
-    """Keep what the fleet teaches and return whether it differs from what was kept; the first fact differs."""
-    digest = hashlib.sha256(fact.write_json().encode()).hexdigest()
-    kept = dict(query(con, "core.fleet_facts").iter_rows())
-    replace_keys(con, "fleet_facts", pl.DataFrame([{"name": name, "digest": digest}]), ["name"])
-    return kept.get(name) != digest
 
 
 def forecast(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:

@@ -7,7 +7,7 @@ import json
 import re
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -19,7 +19,8 @@ from pipeline.checks.check import Account
 from pipeline.checks.suite import gate, warm_up
 from pipeline.config import Settings, default_text, load_settings
 from pipeline.derive import Scope, enrich, forecast, view_settings
-from pipeline.errors import FileRefused, NothingUsable, StoreError
+from pipeline.enrich.charge_charts import parse_charts
+from pipeline.errors import FileRefused, NothingUsable, StoreError, UsageError
 from pipeline.ingest import mapping_file
 from pipeline.ingest.decode import digest as content_digest
 from pipeline.ingest.decode import read_bytes
@@ -39,6 +40,7 @@ Say = Callable[[str], None]
 STORE = "shop.duckdb"
 SETTINGS = "settings.toml"
 MAPPING = "mapping.toml"
+CHARTS = "charts.csv"
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,7 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
     """
     settings = load_settings(shop / SETTINGS)
     mapping = mapping_file.load(shop / MAPPING)
+    charts = _charts(shop)
     found = list(enumerate(discover(inputs, shop)))
     now = dt.datetime.now().replace(microsecond=0)
     _make_folder(shop)
@@ -103,11 +106,12 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
             touched = load.settle(con)
         _refuse_without_visits(con, progress)
         day = load.as_of(con, as_of, today)
-        scope = _scope(con, touched, day, settings)
+        facts = _facts(settings, charts)
+        scope = _scope(con, touched, day, facts)
         if progress.staged or scope.units is None or day != records.last_as_of(con):
-            records.record_settings(con, _facts(settings))
+            records.record_settings(con, facts)
             with _timed(progress, "enrich"):
-                enrich(con, scope, settings)
+                enrich(con, scope, settings, charts)
             with _timed(progress, "forecast"):
                 forecast(con, day, settings)
             _record_run(con, progress, now, day)
@@ -313,18 +317,29 @@ def _without_slug(sentence: str) -> str:
     return re.sub(r" \[[a-z-]+\]$", "", sentence)
 
 
-def _scope(con: duckdb.DuckDBPyConnection, touched: pl.Series, day: dt.date, settings: Settings) -> Scope:
+def _scope(con: duckdb.DuckDBPyConnection, touched: pl.Series, day: dt.date, facts: Mapping[str, object]) -> Scope:
     """Return the touched units and those whose visits as-of has newly reached; all if settings or program changed."""
     before = records.last_as_of(con)
     known = dict(query(con, "core.settings").iter_rows())
-    if before is None or known != {key: str(value) for key, value in _facts(settings).items()}:
+    if before is None or known != {key: str(value) for key, value in facts.items()}:
         return Scope(None, day)
     reached = query(con, "units_reached", {"low": min(before, day), "high": max(before, day)}).get_column("unit_id")
     return Scope(pl.concat([touched.cast(pl.String), reached]).unique().sort(), day)
 
 
-def _facts(settings: Settings) -> dict[str, object]:
-    return {**view_settings(settings), "program.version": __version__}
+def _facts(settings: Settings, charts: pl.DataFrame | None) -> dict[str, object]:
+    """Return everything beside the rows that the answers depend on."""
+    chart = "" if charts is None else content_digest(charts.write_csv().encode())
+    return {**view_settings(settings), "program.version": __version__, "charts": chart}
+
+
+def _charts(shop: Path) -> pl.DataFrame | None:
+    """Return the shop's own target superheat charts, if it has any."""
+    path = shop / CHARTS
+    try:
+        return parse_charts(path.read_text("utf-8"), name=CHARTS) if path.exists() else None
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"{CHARTS} cannot be read ({type(error).__name__}): save it as UTF-8 CSV") from error
 
 
 def _record_run(con: duckdb.DuckDBPyConnection, progress: _Progress, now: dt.datetime, day: dt.date) -> None:

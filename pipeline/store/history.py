@@ -79,12 +79,6 @@ def of_units(con: duckdb.DuckDBPyConnection, table: str, unit_ids: pl.Series) ->
         return to_frame(con, sql.render("load/of_units.sql.j2", table=table))
 
 
-def derived_of(con: duckdb.DuckDBPyConnection, table: str, unit_ids: pl.Series) -> pl.DataFrame:
-    """Return the rows of ``core.<table>`` of the units, in no order."""
-    with _wanted(con, unit_ids):
-        return to_frame(con, sql.render("load/history_derived.sql.j2", table=table))
-
-
 def _placed(con: duckdb.DuckDBPyConnection, table: str, unit_ids: pl.Series | None, as_of: dt.date) -> pl.DataFrame:
     entry = stored(table)
     rest = [name for name in entry.key if name not in ("visit_id", "unit_id")]

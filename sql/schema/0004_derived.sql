@@ -138,3 +138,64 @@ create table core.fleet_facts (
     "name" varchar not null,
     digest varchar not null
 );
+
+create table core.refrigerant_ledger (
+    -- one row per unit and day with refrigerant added or recovered
+    unit_id varchar not null,
+    visit_id varchar not null,
+    visit_date date not null,
+    refrigerant varchar,
+    added_oz double,
+    recovered_oz double,
+    net_oz double,
+    kind varchar,
+    factory_charge_oz double,
+    days_since_addition bigint,
+    leak_rate_annualized_pct double,
+    leak_rate_rolling_pct double,
+    federal_threshold varchar
+);
+
+create table core.refrigerant_use (
+    -- one row per month and refrigerant
+    "month" date not null,
+    refrigerant varchar,
+    visits bigint,
+    added_oz double,
+    recovered_oz double,
+    net_oz double,
+    gwp double,
+    ozone_depleting boolean
+);
+
+create table core.charge_trend (
+    -- one row per unit
+    unit_id varchar not null,
+    refrigerant_added_oz_12_months double,
+    leak_rate_pct_per_year double,
+    leak_rate_low_pct double,
+    leak_rate_high_pct double,
+    p_leaking double,
+    charge_loss_suspected boolean,
+    leak_rate_rolling_pct double,
+    leak_rate_annualized_pct double,
+    readings_used bigint,
+    top_ups bigint,
+    last_top_up_on date,
+    because varchar
+);
+
+create table core.open_findings (
+    -- one row per finding that was not put right on the visit itself
+    unit_id varchar not null,
+    finding varchar not null,
+    found_on date not null,
+    visit_id varchar not null,
+    evidence varchar,
+    decision varchar,
+    decided_on date,
+    days_open bigint,
+    resolved_on date,
+    resolved_by varchar,
+    verified boolean
+);
