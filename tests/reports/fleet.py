@@ -300,6 +300,9 @@ def _add_accounting(fleet: Fleet, names: Iterable[str]) -> None:
             advice="write it as 2021-12-31",
             resolved_at=dt.datetime(2026, 3, 14, 9) if n == 1 else None,
         )
+    fleet.add(
+        "corrections", table_name="visits", key="T1", field="herm_uf", old_value="34", new_value="34.6", import_id=4
+    )
     for text in names:
         fleet.add(
             "rejects",

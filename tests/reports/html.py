@@ -7,6 +7,9 @@ from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import unquote, urldefrag
 
+BLOCKS = frozenset({"td", "th", "dt", "dd", "li", "p", "h1", "h2", "h3", "caption", "summary"})
+"""Elements whose text does not run on into the next."""
+
 
 @dataclass
 class Document:
@@ -40,6 +43,8 @@ class _Reader(HTMLParser):
 
     def handle_endtag(self, tag: str) -> None:
         self._silent -= tag in {"script", "style"}
+        if tag in BLOCKS:
+            self.document.text += " "
 
     def handle_data(self, data: str) -> None:
         if not self._silent:
