@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH
 from pipeline.enrich.notes.items import (
@@ -21,13 +21,17 @@ from pipeline.enrich.notes.items import (
 from pipeline.enrich.notes.lexicon import lexicon
 from pipeline.enrich.notes.marks import Mark, mark_items
 from pipeline.enrich.notes.observations import observed
-from pipeline.enrich.notes.pairing import Context, match_stretch
+from pipeline.enrich.notes.pairing import LETTERS, Context, match_stretch
 from pipeline.enrich.notes.sections import CHECKED, FITTED, PART, READING, Said
 from pipeline.enrich.notes.weights import weighed
 
-LONGEST_NOTE = 12_000
+LONGEST_NOTE = 4_000
 """Characters read of one note; what lies beyond is not read. A technician's note is a tenth of that at most."""
+LONGEST_STRETCH = 80
+"""Labels and numbers in a row that are matched together; more in a row is no writing."""
 
+CAPACITOR_LABELS = frozenset({"cap", "herm", "blower_cap"})
+AMP_WORDS = frozenset({"amps", "compressor_amps", "fan_amps", "blower_amps", "other_amps"})
 HUMIDITY = frozenset({"humidity", "outdoor_humidity"})
 _OWN_PARTS = frozenset({"fitted", "advised"})
 _ENDERS = frozenset({OTHER, BREAK, COMMA, MARK, WEIGHT, REFRIGERANT, HASH})
@@ -70,7 +74,16 @@ def read_note(note: str, refrigerant: str | None = None) -> list[Told]:
     told += _opens(items, marks, told)
     told += _checks(items, marks, told)
     told += [Told(said, marks[i], start, end) for said, i, start, end in observed(items)]
-    return sorted(told, key=lambda one: (one.start, one.end))
+    return _without_shared(sorted(told, key=lambda one: (one.start, one.end)))
+
+
+def _without_shared(told: list[Told]) -> list[Told]:
+    """Take the mark off outdoor air told once, after the last of several marks: it is said of the place."""
+    marks = [one.mark for one in told if one.mark is not None]
+    outdoor = [one for one in told if one.said.field == "outdoor_db_f"]
+    if len(set(marks)) < 2 or len(outdoor) != 1 or outdoor[0].mark != marks[-1]:
+        return told
+    return [replace(one, mark=None) if one is outdoor[0] else one for one in told]
 
 
 def _give_roles(items: list[Item]) -> None:
@@ -116,12 +129,13 @@ def _next_role(role: str | None, new: str, item: Item, previous: Item | None) ->
 
 def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | None) -> list[Told]:
     labels = {item.meaning.label for item in items if item.kind == LABEL}
-    in_uf = any(item.unit == "uF" for item in items)
+    units = {item.unit for item in items}
+    fan_cap = "fan" in labels and any(item.meaning.label == "fan" and item.text != "fan" for item in items)
     context = Context(
         refrigerant=refrigerant,
-        speaks_of_capacitors=in_uf or bool(labels & {"cap", "herm", "blower_cap"}) or any(i.kind == LABEL and i.meaning.label == "fan" and i.text != "fan" for i in items),
-        speaks_of_amps=bool(labels & {"amps", "compressor_amps", "fan_amps", "blower_amps", "other_amps"}) or any(item.unit == "amp" for item in items),
-        both_letters={"herm_letter", "fan_letter"} <= labels,
+        speaks_of_capacitors="uF" in units or fan_cap or not labels.isdisjoint(CAPACITOR_LABELS),
+        speaks_of_amps="amp" in units or not labels.isdisjoint(AMP_WORDS),
+        both_letters=labels >= LETTERS,
     )
     returns = "return" in labels
     out: list[Told] = []
@@ -149,6 +163,9 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
         if not stretch:
             first = i
         stretch.append(item)
+        if len(stretch) == LONGEST_STRETCH:
+            out += [Told(s, marks[first], m.start, m.end) for m in match_stretch(stretch, None, context) for s in m.said]
+            stretch = []
     return out
 
 
@@ -192,7 +209,7 @@ def _remember(said: tuple[Said, ...], context: Context) -> None:
 def _opens(items: list[Item], marks: list[Mark | None], told: list[Told]) -> list[Told]:
     """Read a section said to be open (``herm open``, ``OL on fan side``): 0 microfarads."""
     out: list[Told] = []
-    capacitors = any(item.kind == LABEL and item.meaning.label in {"cap", "herm", "blower_cap"} for item in items)
+    capacitors = any(item.kind == LABEL and item.meaning.label in CAPACITOR_LABELS for item in items)
     for i, item in enumerate(items):
         if item.meaning.role != "open":
             continue

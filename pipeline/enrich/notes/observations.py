@@ -15,6 +15,8 @@ NEGATION_REACH = 5
 """Words between a negation and the sign it denies, at most."""
 THING_REACH = 6
 """Words between a sign and its thing, at most."""
+LONGEST_SENTENCE = 60
+"""Words after which a sentence without a full stop is taken to end."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,7 @@ def observed(items: list[Item]) -> list[tuple[Said, int, int, int]]:
     if not any(word in known.first_words for item in items for word in item.text.split()):
         return []
     words = _flat(items)
-    out: dict[str, tuple[Said, int, int, int]] = {}
+    doubts: dict[int, _Doubt] = {}
     seen: list[tuple[Said, int, int, int]] = []
     i = 0
     while i < len(words):
@@ -92,23 +94,22 @@ def observed(items: list[Item]) -> list[tuple[Said, int, int, int]]:
         key = tuple(word.text for word in words[i : i + size])
         for rule in known.signs[key]:
             place = _thing(words, i, size, rule, known)
-            if place is None or _denied(words, i, size, known) or _unsure(words, items, i, rule, known):
+            if place is None or _denied(words, i, size, known) or _unsure(words, items, i, rule, doubts):
                 continue
             first, last = min(i, place), max(i + size - 1, place)
-            told = (Said(OBSERVATION, rule.name), words[i].item, words[first].start, words[last].end)
-            seen.append(told)
-            out.setdefault(rule.name, told)
+            seen.append((Said(OBSERVATION, rule.name), words[i].item, words[first].start, words[last].end))
         i += size
     return seen
 
 
 def _flat(items: list[Item]) -> list[_Word]:
     words: list[_Word] = []
-    clause = sentence = 0
+    clause = sentence = begun = 0
     for i, item in enumerate(items):
         if item.kind == BREAK:
             sentence += 1
             clause += 1
+            begun = len(words)
             if item.text == "[" and i + 1 < len(items) and items[i + 1].text == "]":
                 words.append(_Word("unticked", i, clause, sentence + 1, item.start, item.end))
         elif item.kind == COMMA or (item.kind == JOINT and item.text == "-"):
@@ -116,6 +117,10 @@ def _flat(items: list[Item]) -> list[_Word]:
         elif item.kind == JOINT and item.text in {":", "/", "(", ")"}:
             continue
         else:
+            if len(words) - begun >= LONGEST_SENTENCE:
+                sentence += 1
+                clause += 1
+                begun = len(words)
             for text in item.text.split():
                 words.append(_Word(text, i, clause, sentence, item.start, item.end))
     return words
@@ -197,22 +202,44 @@ def _denied(words: list[_Word], i: int, size: int, known: _Words) -> bool:
             return True
     starts = i == 0 or words[i - 1].clause != words[i].clause or words[i - 1].text in {"or", "nor"}
     if starts and i and words[i - 1].sentence == words[i].sentence:
-        clause = words[i - 1].clause
-        first = next((w for w in words if w.clause == clause), None)
-        return first is not None and first.text in known.negation
+        first = i - 1
+        while first and words[first - 1].clause == words[i - 1].clause:
+            first -= 1
+        return words[first].text in known.negation
     return False
 
 
-def _unsure(words: list[_Word], items: list[Item], i: int, rule: _Rule, known: _Words) -> bool:
+@dataclass(frozen=True, slots=True)
+class _Doubt:
+    """From which word on a sentence is a warning or hearsay, and the clauses in which something is advised."""
+
+    unsure_from: int
+    advised: frozenset[int]
+
+
+def _unsure(words: list[_Word], items: list[Item], i: int, rule: _Rule, doubts: dict[int, _Doubt]) -> bool:
     """Whether the sentence warns, repeats what a customer said, speaks of the past, or advises what is not there."""
-    sentence = [n for n, word in enumerate(words) if word.sentence == words[i].sentence]
-    for n in sentence:
-        if words[n].text == "unticked":
-            return True
+    sentence = words[i].sentence
+    if sentence not in doubts:
+        doubts[sentence] = _doubt(words, items, i)
+    doubt = doubts[sentence]
+    return doubt.unsure_from < i or (rule.advice_is_not and words[i].clause in doubt.advised)
+
+
+def _doubt(words: list[_Word], items: list[Item], i: int) -> _Doubt:
+    known = _words()
+    first = last = i
+    while first and words[first - 1].sentence == words[i].sentence:
+        first -= 1
+    while last < len(words) and words[last].sentence == words[i].sentence:
+        last += 1
+    unsure_from = len(words)
+    for n in range(first, last):
         for size in (1, 2, 3):
             phrase = tuple(word.text for word in words[n : n + size])
-            if phrase in known.past or (n < i and phrase in known.unsure):
-                return True
-        if rule.advice_is_not and items[words[n].item].meaning.role == "advised" and words[n].clause == words[i].clause:
-            return True
-    return False
+            if phrase in known.past or phrase == ("unticked",):
+                unsure_from = -1
+            elif phrase in known.unsure:
+                unsure_from = min(unsure_from, n)
+    advised = frozenset(w.clause for w in words[first:last] if items[w.item].meaning.role == "advised")
+    return _Doubt(unsure_from, advised)

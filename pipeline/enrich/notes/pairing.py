@@ -78,12 +78,20 @@ class Matched:
 def match_stretch(elements: list[Item], follows: Item | None, context: Context) -> list[Matched]:
     """Return what the elements of one stretch say; ``follows`` is the item after it."""
     count = len(elements)
+    if count == 1 and elements[0].kind == LABEL:
+        return []
+    if count == 2 and elements[0].kind == LABEL and elements[1].kind == NUMBER:
+        label = _label(elements[0])
+        if label.section is None:
+            said = _field_says(elements[0], elements[1], context)
+            return [Matched(said, elements[0].start, elements[1].end)] if said else []
     best: list[float] = [0.0] + [float("inf")] * count
     came: list[tuple[int, Choice] | None] = [None] * (count + 1)
+    last_section = max((i for i, el in enumerate(elements) if el.kind == LABEL and _label(el).section), default=-1)
     for i in range(count):
         if best[i] == float("inf"):
             continue
-        for choice in _choices(elements, i, follows, context):
+        for choice in _choices(elements, i, follows, context, sections=i < last_section):
             cost = best[i] + choice.cost
             if cost < best[choice.end] - 1e-9:
                 best[choice.end] = cost
@@ -99,7 +107,7 @@ def match_stretch(elements: list[Item], follows: Item | None, context: Context) 
     return out[::-1]
 
 
-def _choices(els: list[Item], i: int, follows: Item | None, context: Context) -> Iterator[Choice]:
+def _choices(els: list[Item], i: int, follows: Item | None, context: Context, *, sections: bool) -> Iterator[Choice]:
     item = els[i]
     if item.kind == JOINT:
         yield Choice(i + 1, 0.0)
@@ -109,7 +117,7 @@ def _choices(els: list[Item], i: int, follows: Item | None, context: Context) ->
         left = CONTEXT_LEFT if item.meaning.label in CONTEXT_LABELS else LABEL_LEFT
         yield Choice(i + 1, left)
         return
-    yield from _number_first(els, i, follows, context)
+    yield from _number_first(els, i, follows, context, sections=sections)
     yield Choice(i + 1, FIRST_NUMBER_LEFT if i == 0 else NUMBER_LEFT)
 
 
@@ -137,13 +145,15 @@ def _label_first(els: list[Item], i: int, context: Context) -> Iterator[Choice]:
         yield from _label_pair(els, (i, other), first, other, context)
 
 
-def _number_first(els: list[Item], i: int, follows: Item | None, context: Context) -> Iterator[Choice]:
+def _number_first(
+    els: list[Item], i: int, follows: Item | None, context: Context, *, sections: bool
+) -> Iterator[Choice]:
     at = _skip(els, i + 1, "-")
     if at < len(els) and els[at].kind == LABEL and _stands_free(els, at, follows):
         if _label(els[at]).section is None:
             said = _field_says(els[at], els[i], context)
             yield Choice(at + 1, REFUSED + NUMBER_FIRST if said is None else NUMBER_FIRST, said or ())
-    for before, end in _sequences(els, i):
+    for before, end in _sequences(els, i) if sections else ():
         at = _skip(els, end, "-@")
         if not before or len(before) > MOST_BEFORE:
             continue
@@ -334,6 +344,9 @@ def _is_meant(els: list[Item], label: int, numbers: list[Item], groups: tuple[Gr
 
 def _bare_section(els: list[Item], i: int, context: Context) -> Iterator[Choice]:
     """Numbers of a capacitor without its label: ``38.2/4.6``, ``rated 40/5``, ``old 33.8/4.9 new 40.2/5.0``."""
+    number = els[i]
+    if number.unit not in {None, "uF"} or (number.role is None and number.unit is None and number.value < limits().herm_sure_uf):
+        return
     for groups, end in _sequences(els, i):
         if not groups:
             continue

@@ -10,6 +10,8 @@ from pipeline.enrich.notes.sections import READING, Said
 ADDED, RECOVERED = "refrigerant_added_oz", "refrigerant_recovered_oz"
 NEAR = 6
 """Items between a weight and the word that says what was done with it, at most."""
+LONGEST_SENTENCE = 30
+"""Items before and after a weight that belong to its sentence, at most."""
 
 
 def weighed(items: list[Item]) -> list[tuple[Said, int, int, int]]:
@@ -78,16 +80,17 @@ def _says(items: list[Item], first: int, last: int, what: str) -> bool:
 
 
 def _clause_end(items: list[Item], i: int) -> int:
-    while i < len(items) and items[i].kind not in {BREAK, COMMA}:
+    last = min(len(items), i + NEAR)
+    while i < last and items[i].kind not in {BREAK, COMMA}:
         i += 1
     return i
 
 
 def _sentence(items: list[Item], i: int) -> tuple[int, int]:
     first = i
-    while first and items[first - 1].kind != BREAK:
+    while first > max(0, i - LONGEST_SENTENCE) and items[first - 1].kind != BREAK:
         first -= 1
     last = i
-    while last < len(items) and items[last].kind != BREAK:
+    while last < min(len(items), i + LONGEST_SENTENCE) and items[last].kind != BREAK:
         last += 1
     return first, last
