@@ -10,13 +10,13 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.config import Settings
+from pipeline.forecast.causes import cause_shares, prevention_share
 from pipeline.forecast.failures import outcomes
 from pipeline.forecast.flagging import add_flags
 from pipeline.forecast.history import History
 from pipeline.forecast.model import active, fit
 from pipeline.forecast.params import Params
 from pipeline.forecast.priors import priors
-from pipeline.forecast.reasons import cause_shares
 from pipeline.forecast.record import Record, summarise
 from pipeline.forecast.seasons import Season, finished_seasons
 from pipeline.forecast.sections_score import next_readings
@@ -143,7 +143,8 @@ def _units(tidy: History, params: Params, one: Season, day: dt.date, asked: str,
         p_failure=pl.Series(odds.p),
         p_low=pl.Series(odds.low),
         p_high=pl.Series(odds.high),
-        cause_shares=pl.Series(cause_shares(odds.hazards)),
+        cause_shares=pl.Series(cause_shares(odds.hazards, params.units.base_causes)),
+        prevention_share=pl.Series(prevention_share(odds.hazards, settings.flagging)),
         season=pl.lit(season_name(one)),
         as_of=pl.lit(day),
         asked=pl.lit(asked),

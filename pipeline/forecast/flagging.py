@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from dataclasses import dataclass
 
 import polars as pl
 
-from pipeline.config import Flagging, Settings
+from pipeline.config import Settings
 
 
 @dataclass(frozen=True)
@@ -22,26 +21,13 @@ class Savings:
     no_unit: float = 0.0
 
 
-def prevention_share(cause_shares: list[str], flagging: Flagging) -> list[float]:
-    """Return the share of each unit's failures that a stop prevents, by its split of causes."""
-    by_cause = {
-        "run_capacitor": flagging.prevention_run_capacitor,
-        "refrigerant_leak": flagging.prevention_refrigerant_leak,
-        "compressor": flagging.prevention_compressor,
-    }
-    return [
-        sum(share * by_cause.get(cause, flagging.prevention_share) for cause, share in json.loads(text).items())
-        for text in cause_shares
-    ]
-
-
 def add_flags(units: pl.DataFrame, settings: Settings, as_of: dt.date) -> pl.DataFrame:
-    """Return ``units`` with prevention_share, net_saving, worth_a_stop, first_in_line and flagged; same rows and order.
+    """Return ``units`` with net_saving, worth_a_stop, first_in_line and flagged; same rows and order.
 
     Parameters
     ----------
     units
-        unit_id, p_failure, cause_shares (JSON text), last_visit_on.
+        unit_id, p_failure, prevention_share, last_visit_on.
 
     Notes
     -----
@@ -50,7 +36,6 @@ def add_flags(units: pl.DataFrame, settings: Settings, as_of: dt.date) -> pl.Dat
     seen for the settings' months is never flagged. Costs and shares are guesses until the owner sets them.
     """
     costs, flagging = settings.costs, settings.flagging
-    share = prevention_share(units["cause_shares"].to_list(), flagging)
     seen = pl.col("last_visit_on").dt.offset_by(f"{settings.units.unseen_months}mo") >= as_of
     place = pl.col("p_failure").rank("ordinal", descending=True).over("in_care")
     first = (
@@ -60,7 +45,7 @@ def add_flags(units: pl.DataFrame, settings: Settings, as_of: dt.date) -> pl.Dat
     )
     return (
         units.with_row_index("order")
-        .with_columns(prevention_share=pl.Series(share, dtype=pl.Float64), in_care=seen.fill_null(False))
+        .with_columns(in_care=seen.fill_null(False))
         .with_columns(net_saving=pl.col("p_failure") * pl.col("prevention_share") * costs.emergency_call - costs.stop)
         .sort("unit_id")
         .with_columns(

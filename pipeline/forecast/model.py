@@ -10,10 +10,11 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.config import Settings
+from pipeline.forecast.causes import cause_shares, prevention_share
 from pipeline.forecast.flagging import add_flags
 from pipeline.forecast.history import History
 from pipeline.forecast.params import Params
-from pipeline.forecast.reasons import cause_shares, reasons
+from pipeline.forecast.reasons import reasons
 from pipeline.forecast.seasons import last_finished_end, season
 from pipeline.forecast.sections_apply import apply_sections
 from pipeline.forecast.sections_fit import fit_sections
@@ -95,7 +96,8 @@ def apply(history: History, params: Params, as_of: dt.date, settings: Settings) 
         pl.Series("p_failure", odds.p),
         pl.Series("p_low", odds.low),
         pl.Series("p_high", odds.high),
-        pl.Series("cause_shares", cause_shares(odds.hazards)),
+        pl.Series("cause_shares", cause_shares(odds.hazards, params.units.base_causes)),
+        pl.Series("prevention_share", prevention_share(odds.hazards, settings.flagging)),
         pl.lit(params.units.mode).alias("basis"),
     )
     told = units.join(

@@ -62,6 +62,7 @@ class UnitParams:
     load_effects: tuple[float, float]
     season_sd: float
     draw_in: DrawIn
+    base_causes: dict[str, float]
     temper: tuple[float, float]
     rate_per_season: float
     unit_seasons: float

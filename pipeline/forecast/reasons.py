@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-
 import numpy as np
 import numpy.typing as npt
 import polars as pl
@@ -13,16 +11,6 @@ from pipeline.forecast.units_additive import COMPONENTS
 from pipeline.forecast.units_features import WARNINGS, UnitFeatures
 
 Floats = npt.NDArray[np.float64]
-
-CAUSE_OF = {
-    "herm": "run_capacitor",
-    "fan": "run_capacitor",
-    "charge": "refrigerant_leak",
-    "added": "refrigerant_leak",
-    "compressor": "compressor",
-    "base": "other",
-}
-"""The cause word of each hazard of the additive model."""
 
 SECTION_NAMES = {"herm": "hermetic section", "fan": "fan section", "blower": "blower capacitor"}
 WARNING_CAUSES = {
@@ -36,15 +24,8 @@ WARNING_CAUSES = {
 WORTH_NAMING = 0.15
 """A hazard is named where it lies above the fleet's mean by this share of the unit's whole hazard."""
 MOST_REASONS = 5
-
-
-def cause_shares(hazards: Floats) -> list[str]:
-    """Return each unit's split of the hazard by cause word as JSON text; the shares sum to 1."""
-    words = sorted(set(CAUSE_OF.values()))
-    columns = [[i for i, c in enumerate(COMPONENTS) if CAUSE_OF[c] == word] for word in words]
-    by = np.column_stack([hazards[:, c].sum(axis=1) for c in columns])
-    by = by / np.maximum(by.sum(axis=1, keepdims=True), 1e-12)
-    return [json.dumps({w: round(float(v), 4) for w, v in zip(words, row, strict=True)}) for row in by]
+WORSE_BY_PCT = 2.0
+"""How far the expected drift must lie below the last reading to be told beside it."""
 
 
 def reasons(history: History, x: UnitFeatures, hazards: Floats, sections: pl.DataFrame) -> pl.DataFrame:
@@ -95,25 +76,33 @@ def reasons(history: History, x: UnitFeatures, hazards: Floats, sections: pl.Dat
 
 def _capacitor(history: History, sections: pl.DataFrame, scores: pl.DataFrame) -> pl.DataFrame:
     latest = (
-        history.cap_readings.filter(pl.col("drift_pct").is_finite())
+        history.cap_readings.filter(pl.col("drift_pct").is_finite() & pl.col("suspect").is_null())
         .sort("unit_id", "section", "series", "visit_date", "visit_id")
         .group_by("unit_id", "section", "series", maintain_order=True)
-        .agg(pl.col("visit_date", "measured_uf", "rated_uf", "drift_pct", "method").last())
+        .agg(pl.col("visit_date", "measured_uf", "rated_uf", "method").last(), read_pct=pl.col("drift_pct").last())
     )
     name = pl.col("section").replace_strict(SECTION_NAMES, default=pl.col("section"))
     load = pl.when(pl.col("method") == "under_load").then(pl.lit(" under load")).otherwise(pl.lit(""))
+    # a worn part is told by its reading; where the years since add to it, by what is expected too
+    worse = pl.col("drift_at_season_end_pct") < pl.col("read_pct") - WORSE_BY_PCT
+    ahead = (
+        pl.when(worse)
+        .then(pl.format(", expected near {} % by {}", _signed(pl.col("drift_at_season_end_pct")), pl.col("season_end")))
+        .otherwise(pl.lit(""))
+    )
     read = pl.format(
-        "run_capacitor: {} read {} of {} uF{} ({} %) on {}, limit -{} %",
+        "run_capacitor: {} read {} of {} uF{} ({} %) on {}, limit -{} %{}",
         name,
         _short(pl.col("measured_uf"), 1),
         _short(pl.col("rated_uf"), 1),
         load,
-        _signed(pl.col("drift_pct")),
+        _signed(pl.col("read_pct")),
         pl.col("visit_date"),
         _short(pl.col("tolerance_pct"), 1),
+        ahead,
     )
     unread = pl.format(
-        "run_capacitor: {} has no reading on this part; {} % odds of being out of tolerance by {}, judged by age",
+        "run_capacitor: {} has no usable reading on this part; {} % odds of being out by {}, judged by age",
         name,
         (100 * pl.col("p_out_by_season_end")).round(0).cast(pl.Int64),
         pl.col("season_end"),

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from pipeline.forecast.causes import learn_base_causes
 from pipeline.forecast.failures import failures, outcomes
 from pipeline.forecast.history import History
 from pipeline.forecast.params import SectionParams, UnitParams
@@ -24,7 +25,15 @@ from pipeline.forecast.seasons import (
     share_between,
 )
 from pipeline.forecast.sections_inputs import years
-from pipeline.forecast.units_additive import FACTORS, Exposure, components, fit_additive, prior_sds, starter_level
+from pipeline.forecast.units_additive import (
+    COMPONENTS,
+    FACTORS,
+    Exposure,
+    components,
+    fit_additive,
+    prior_sds,
+    starter_level,
+)
 from pipeline.forecast.units_combine import learn_draw_in
 from pipeline.forecast.units_features import Compressor, UnitFeatures, fit_compressor, unit_features
 from pipeline.forecast.units_proportional import design, fit_proportional, log_hazard, prior_table
@@ -40,10 +49,11 @@ DEFAULT_AGE_YEARS = 9.0
 
 @dataclass(frozen=True, eq=False)
 class Training:
-    """Features and outcomes of past unit-seasons, stacked."""
+    """Features and outcomes of past unit-seasons, and the cause of each failure among them."""
 
     features: UnitFeatures
     seen: Exposure
+    causes: pl.Series
 
 
 def fit_units(
@@ -92,8 +102,8 @@ def fit_units(
         additive, proportional = fit_additive(x, seen, count, level), fit_proportional(x, seen, count, rate)
         theta, theta_cov = additive.theta, additive.covariance
         beta, beta_cov = proportional.theta, proportional.covariance
-        plain = np.log(components(x, theta, seen.make)[0].sum(axis=1))
-        log_h = 0.5 * plain + 0.5 * log_hazard(design(x, seen.make, count), beta)
+        hazards = components(x, theta, seen.make)[0]
+        log_h = 0.5 * np.log(hazards.sum(axis=1)) + 0.5 * log_hazard(design(x, seen.make, count), beta)
     else:
         x = unit_features(history, sections, through, through, median_age, compressor) if history.units.height else None
         theta, theta_cov = np.zeros(shape), np.diag(prior_sds(count) ** 2)
@@ -102,6 +112,9 @@ def fit_units(
         level = starter_level(x, rate) if x is not None else 0.0
         theta[0] = level
         log_h = np.log(components(x, theta, np.full(len(x), -1))[0].sum(axis=1)) if x is not None else np.zeros(0)
+        hazards = np.zeros((0, len(COMPONENTS)))
+    exposed = hazards * (seen.share[:, None] if past else 1.0)
+    causes = pl.concat([one.causes for one in past]) if past else pl.Series("failed_cause", [], dtype=pl.String)
     return UnitParams(
         mode="fitted" if past else "starter",
         additive=tuple(float(v) for v in theta),
@@ -114,6 +127,7 @@ def fit_units(
         load_mean=compressor.mean,
         load_effects=(compressor.per_ten_degrees, compressor.per_volt_share),
         season_sd=float(p["season_effect_sd"]),
+        base_causes=learn_base_causes(exposed, causes),
         draw_in=learn_draw_in(log_h, failed, rate),
         temper=(0.0, 1.0),
         rate_per_season=rate,
@@ -162,7 +176,8 @@ def training_season(
     out = facts.select(unseen | pl.col("retired_on").is_not_null()).to_series().to_numpy()
     keep = np.flatnonzero(~out & (share > 0.01))
     x = take(x, keep)
-    return Training(x, Exposure(failed[keep], share[keep], make_index(x, makes), np.ones(len(keep))))
+    seen = Exposure(failed[keep], share[keep], make_index(x, makes), np.ones(len(keep)))
+    return Training(x, seen, facts["failed_cause"][keep].filter(pl.Series(failed[keep])))
 
 
 def take(x: UnitFeatures, rows: Index) -> UnitFeatures:

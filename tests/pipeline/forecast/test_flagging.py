@@ -12,20 +12,21 @@ from pipeline.forecast.flagging import add_flags, savings
 
 AS_OF = dt.date(2026, 4, 1)
 SEEN, UNSEEN = dt.date(2025, 6, 1), dt.date(2023, 3, 31)
-CAPACITOR, OTHER = '{"run_capacitor": 1.0}', '{"other": 1.0}'
+CAPACITOR, OTHER = 0.8, 0.3
+"""Share of failures that a stop prevents."""
 
 
-def units(*rows: tuple[str, float, str, dt.date]) -> pl.DataFrame:
-    """Return units from id, odds, cause split and last visit."""
-    names = ["unit_id", "p_failure", "cause_shares", "last_visit_on"]
+def units(*rows: tuple[str, float, float, dt.date]) -> pl.DataFrame:
+    """Return units from id, odds, share prevented and last visit."""
+    names = ["unit_id", "p_failure", "prevention_share", "last_visit_on"]
     return pl.DataFrame(list(rows), schema=names, orient="row")
 
 
 def settings(share_pct: float = 0.0) -> Settings:
-    """A stop costs 100, an emergency call 500; a stop prevents 80 % of capacitor failures and 30 % of others."""
+    """A stop costs 100, an emergency call 500."""
     return Settings(
         costs=Costs(stop=100.0, emergency_call=500.0),
-        flagging=Flagging(first_in_line_share_pct=share_pct, prevention_run_capacitor=0.8, prevention_share=0.3),
+        flagging=Flagging(first_in_line_share_pct=share_pct),
     )
 
 
