@@ -86,6 +86,12 @@ class Charge(_Section):
     trim_oz: float = Field(2.0, ge=0, le=100, description="an addition up to this is a trim, not a sign of a leak, ounces")
 
 
+class Notes(_Section):
+    """What is read from the notes field."""
+
+    mine: bool = Field(True, description="blank reading columns are filled from what the notes tell; false = notes are only shown")
+
+
 class Settings(_Section):
     """Everything in ``settings.toml``."""
 
@@ -95,6 +101,7 @@ class Settings(_Section):
     costs: Costs = Costs()
     flagging: Flagging = Flagging()
     charge: Charge = Charge()
+    notes: Notes = Notes()
 
 
 def default_text() -> str:

@@ -11,6 +11,7 @@ import polars as pl
 
 from pipeline.config import Settings
 from pipeline.derive_charge import write_charge, write_findings
+from pipeline.derive_notes import parts_told, visits_told, write_notes
 from pipeline.enrich.capacitor_facts import capacitor_facts
 from pipeline.enrich.capacitor_ratings import model_ratings
 from pipeline.enrich.capacitors import capacitor_history
@@ -21,7 +22,7 @@ from pipeline.forecast.history import VISIT_COLUMNS, History
 from pipeline.forecast.model import apply, fit
 from pipeline.forecast.params import Params
 from pipeline.store.derived import replace_keys, replace_rows
-from pipeline.store.history import of_units, parts_of, unit_batches, units_of, visits_of
+from pipeline.store.history import of_units, unit_batches, units_of
 from pipeline.store.query import query
 
 PARAMS_NAME = "forecast"
@@ -38,12 +39,13 @@ class Scope:
 def enrich(
     con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings, charts: pl.DataFrame | None = None
 ) -> None:
-    """Rewrite capacitor series and readings, charge readings and suspects of the units in scope.
+    """Rewrite what notes tell, capacitor series and readings, charge readings and suspects of the units in scope.
 
     Whole units are read, a batch at a time, so that memory stays flat however large the shop is. Where what the whole
     fleet teaches has changed (the ratings of a model, a technician's habit), the units it bears on come into scope, so
     that increments end where one import of everything does.
     """
+    write_notes(con, scope.units, scope.as_of, settings)
     _capacitors(con, scope, settings)
     write_charge(con, scope.units, scope.as_of, settings, charts)
     write_findings(con, scope.as_of, settings)
@@ -62,7 +64,7 @@ def _capacitors(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings
         theirs = readings.filter(pl.col("technician").is_in(habits["technician"].implode()))["unit_id"]
         units = pl.concat([units, theirs, _held(con)]).unique().sort()
     for batch in unit_batches(con, units):
-        visits = visits_of(con, batch, scope.as_of)
+        visits = visits_told(con, batch, scope.as_of)
         found = capacitor_suspects(of_units(con, "core.capacitor_readings", batch), visits, copiers)
         before = of_units(con, "core.capacitor_suspects", batch)
         replace_rows(con, "capacitor_suspects", found, batch)
@@ -80,8 +82,8 @@ def _write_capacitors(
     settings: Settings,
 ) -> None:
     series, readings = capacitor_history(
-        visits_of(con, units, as_of),
-        parts_of(con, units, as_of),
+        visits_told(con, units, as_of),
+        parts_told(con, units, as_of),
         units_of(con, units, as_of),
         models,
         doubts,
@@ -112,13 +114,13 @@ def forecast(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings)
 
 def fleet_history(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> History:
     """Return what the forecast reads of the whole fleet: derived rows whole, of the visits only the columns it uses."""
-    visits = [visits_of(con, batch, as_of).select(list(VISIT_COLUMNS)) for batch in unit_batches(con, None)]
+    visits = [visits_told(con, batch, as_of).select(list(VISIT_COLUMNS)) for batch in unit_batches(con, None)]
     return History(
         series=query(con, "core.capacitor_series"),
         cap_readings=query(con, "core.capacitor_readings"),
         charge=query(con, "core.charge_readings"),
         visits=pl.concat(visits) if visits else pl.DataFrame(schema=dict(VISIT_COLUMNS)),
-        parts=parts_of(con, None, as_of).select("unit_id", "visit_id", "visit_date", "part"),
+        parts=parts_told(con, None, as_of).select("unit_id", "visit_id", "visit_date", "part"),
         units=units_of(con, None, as_of).filter(pl.col("visits_stored") > 0),
     )
 

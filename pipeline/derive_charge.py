@@ -8,8 +8,10 @@ import duckdb
 import polars as pl
 
 from pipeline.config import Settings
+from pipeline.derive_notes import parts_told, visits_told
 from pipeline.enrich.charge import charge_readings, fleet_faults
 from pipeline.enrich.expected import LEVELS_SCHEMA, class_levels
+from pipeline.enrich.fault_signs import fault_sign_table
 from pipeline.enrich.finding_kinds import History
 from pipeline.enrich.leak_trend import charge_trend
 from pipeline.enrich.ledger import refrigerant_ledger, refrigerant_use
@@ -18,7 +20,7 @@ from pipeline.enrich.suspects import charge_suspects
 from pipeline.fleet_facts import keep_fact
 from pipeline.forecast.seasons import last_finished_end
 from pipeline.store.derived import replace_rows
-from pipeline.store.history import of_units, parts_of, recommendations_of, unit_batches, units_of, visits_of
+from pipeline.store.history import of_units, recommendations_of, unit_batches, units_of
 from pipeline.store.query import query
 
 ORDER = ["unit_id", "visit_date", "visit_id"]
@@ -39,7 +41,7 @@ def write_charge(
     no_levels = pl.DataFrame(schema=dict(LEVELS_SCHEMA))
     for batch in unit_batches(con, units):
         rows = charge_readings(
-            visits_of(con, batch, as_of),
+            visits_told(con, batch, as_of),
             units_of(con, batch, as_of),
             altitude_ft=settings.shop.altitude_ft,
             settings=settings.charge,
@@ -49,8 +51,10 @@ def write_charge(
         replace_rows(con, "charge_readings", rows, batch)
         replace_rows(con, "charge_suspects", charge_suspects(rows), batch)
     through = last_finished_end(as_of, settings.season.end)
-    past = query(con, "core.charge_readings").filter(pl.col("visit_date") <= through).sort(ORDER)
-    levels = class_levels(past)
+    known = query(con, "core.charge_readings").sort(ORDER)
+    levels = class_levels(known.filter(pl.col("visit_date") <= through))
+    if levels.is_empty():  # a shop in its first season: what is usual moves with each import, but it is known
+        levels = class_levels(known)
     again = None if keep_fact(con, "charge_levels", levels) else units
     for batch in unit_batches(con, again):
         judged = fleet_faults(of_units(con, "core.charge_readings", batch), levels=levels)
@@ -59,9 +63,10 @@ def write_charge(
 
 def write_findings(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:
     """Rewrite ledger, charge trend and open findings of every unit; they all move with ``as_of``."""
+    replace_rows(con, "fault_signs", fault_sign_table(), None)
     use = []
     for batch in unit_batches(con, None):
-        visits, parts, units = (read(con, batch, as_of) for read in (visits_of, parts_of, units_of))
+        visits, parts, units = (read(con, batch, as_of) for read in (visits_told, parts_told, units_of))
         charge = of_units(con, "core.charge_readings", batch)
         ledger = refrigerant_ledger(visits, parts, units, settings=settings.charge)
         history = History(

@@ -6,7 +6,7 @@ import math
 
 import polars as pl
 
-from pipeline.enrich.capacitor_facts import BENCH, SECTIONS, UNDER_LOAD
+from pipeline.enrich.capacitor_facts import BENCH, FROM_NOTES, SECTIONS, UNDER_LOAD
 
 FOUND, EVENT, AFTER = 0, 1, 2
 """Order within one visit: the reading as found, the replacement, the new part's reading."""
@@ -36,12 +36,13 @@ def under_load_uf(amps: pl.Expr, volts: pl.Expr, frequency_hz: float) -> pl.Expr
 
 
 def section_values(visits: pl.DataFrame, frequency_hz: float) -> pl.DataFrame:
-    """Return the readings of every section in long form, bench before under load.
+    """Return the readings of every section in long form: bench before under load before notes.
 
     Parameters
     ----------
     visits
-        Visits of whole units with the registry's columns; missing reading columns count as blank.
+        Visits of whole units with the registry's columns; missing reading columns count as blank. ``from_notes``
+        names the fields that the notes filled.
     frequency_hz
         Line frequency [Hz].
 
@@ -53,19 +54,35 @@ def section_values(visits: pl.DataFrame, frequency_hz: float) -> pl.DataFrame:
     """
     parts = []
     for section in SECTIONS:
-        bench = _column(visits, f"{section}_uf")
+        bench, told = _column(visits, f"{section}_uf"), _from_notes(visits, f"{section}_uf")
         if section in UNDER_LOAD_SECTIONS:
             load = under_load_uf(_column(visits, f"{section}_amps"), _column(visits, f"{section}_volts"), frequency_hz)
         else:
             load = pl.lit(None, dtype=pl.Float64)
-        method = pl.when(bench.is_not_null()).then(pl.lit(BENCH)).otherwise(pl.lit(UNDER_LOAD))
-        parts.append(_long(visits, section, FOUND, pl.coalesce(bench, load), method))
-        parts.append(_long(visits, section, AFTER, _column(visits, f"{section}_uf_after"), pl.lit(BENCH)))
+        typed = pl.when(~told).then(bench)
+        method = (
+            pl.when(typed.is_not_null())
+            .then(pl.lit(BENCH))
+            .when(load.is_not_null())
+            .then(pl.lit(UNDER_LOAD))
+            .otherwise(pl.lit(FROM_NOTES))
+        )
+        after = f"{section}_uf_after"
+        after_method = pl.when(_from_notes(visits, after)).then(pl.lit(FROM_NOTES)).otherwise(pl.lit(BENCH))
+        parts.append(_long(visits, section, FOUND, pl.coalesce(typed, load, bench), method))
+        parts.append(_long(visits, section, AFTER, _column(visits, after), after_method))
     return pl.concat(parts).filter(pl.col("measured_uf").is_not_null()).sort(VISIT_ORDER)
 
 
 def _column(visits: pl.DataFrame, name: str) -> pl.Expr:
     return pl.col(name) if name in visits.columns else pl.lit(None, dtype=pl.Float64)
+
+
+def _from_notes(visits: pl.DataFrame, name: str) -> pl.Expr:
+    """Whether a value filled a blank from the notes (``fill_from_notes``); it counts where nothing was typed."""
+    if "from_notes" not in visits.columns:
+        return pl.lit(False)
+    return pl.col("from_notes").list.contains(name).fill_null(False)
 
 
 def _long(visits: pl.DataFrame, section: str, step: int, value: pl.Expr, method: pl.Expr) -> pl.DataFrame:

@@ -65,6 +65,22 @@ create table core.charge_readings (
     leak_loss_f double
 );
 
+create table core.note_readings (
+    -- one row per visit, unit, field and value told in a note; attributed: the unit's beyond doubt; used: it filled a blank
+    unit_id varchar not null,
+    visit_id varchar not null,
+    visit_date date,
+    field varchar not null,
+    kind varchar not null,
+    "value" double,
+    value_text varchar,
+    snippet varchar,
+    mark varchar,
+    attributed boolean,
+    why_not varchar,
+    used boolean
+);
+
 create table core.section_forecast (
     -- one row per active unit and rated section
     unit_id varchar not null,

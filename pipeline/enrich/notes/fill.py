@@ -37,7 +37,7 @@ def fill_from_notes(visits: pl.DataFrame, mined: pl.DataFrame) -> pl.DataFrame:
     told = _wide(mined)
     fields = [name for name in told.columns if name not in _ROW]
     if told.is_empty() or not fields:
-        return visits.with_columns(from_notes=pl.lit(None, dtype=pl.List(pl.String)).fill_null(pl.lit([], dtype=pl.List(pl.String))))
+        return visits.with_columns(from_notes=pl.lit([], dtype=pl.List(pl.String)))
     absent = [
         pl.lit(None, dtype=pl.String if name == "observations" else pl.Float64).alias(name)
         for name in fields
@@ -80,6 +80,23 @@ def _wide(mined: pl.DataFrame) -> pl.DataFrame:
         return seen
     wide = readings.pivot("field", index=_ROW, values="value", aggregate_function="first")
     return wide.join(seen, on=_ROW, how="full", coalesce=True)
+
+
+def add_used(mined: pl.DataFrame, visits: pl.DataFrame, parts: pl.DataFrame) -> pl.DataFrame:
+    """Return what was mined with ``used``: whether it filled a blank, or told of a part that no part row lists."""
+    filled = fill_from_notes(visits, mined).select(*_ROW, field="from_notes").explode("field").drop_nulls("field")
+    seen = pl.when(pl.col("kind") == OBSERVATION).then(pl.lit("observations")).otherwise("field")
+    listed = parts.filter(pl.col("part") == "run_capacitor").select(_ROW).unique()
+    part = (pl.col("kind") == PART) & (pl.col("value_text") == FITTED) & ~pl.col("listed").fill_null(False)
+    return (
+        mined.with_columns(column=seen)
+        .join(filled.with_columns(filled=True), left_on=[*_ROW, "column"], right_on=[*_ROW, "field"], how="left")
+        .join(listed.with_columns(listed=True), on=_ROW, how="left")
+        .with_columns(
+            used=pl.col("attributed") & (part | (pl.col("kind").is_in([READING, OBSERVATION]) & pl.col("filled").fill_null(False)))
+        )
+        .select(*mined.columns, "used")
+    )
 
 
 def add_parts_from_notes(parts: pl.DataFrame, mined: pl.DataFrame) -> pl.DataFrame:
