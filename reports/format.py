@@ -108,6 +108,8 @@ def _nearest_step(one_in: float) -> int:
 
 def about(value: float) -> str:
     """Return an expected count without false precision: one decimal under 3, else whole."""
+    if 0 < value < 0.05:
+        return "under 0.1"
     whole = abs(value - round(value)) < 0.05
     return number(value) if value >= 3 or whole else number(value, 1)
 
@@ -135,6 +137,14 @@ def cut(text: str | None, most: int = TEXT_SHOWN) -> str:
 def name(text: str | None) -> str:
     """Return a short text such as a name or an id, cut so that it cannot push a page apart."""
     return cut(text, NAME_SHOWN)
+
+
+_DERIVED = re.compile(r"unit-[0-9a-f]{10}")
+
+
+def known_as(unit_id: str, customer_name: str | None, address: str | None) -> str:
+    """Return what people call a unit: its id, or the customer or street where the program had to make the id up."""
+    return name((customer_name or address or unit_id) if _DERIVED.fullmatch(unit_id) else unit_id)
 
 
 def words(text: str | None) -> str:

@@ -41,9 +41,8 @@ class FirstUnit:
     flagged: bool
     customer_name: str | None
     phone: str | None
+    address: str | None
     city: str | None
-    unit_location: str | None
-    make: str | None
     reason: Reason
     p_failure: float
     p_low: float | None
@@ -91,6 +90,7 @@ class UnseenUnit:
     unit_id: str
     customer_name: str | None
     phone: str | None
+    address: str | None
     city: str | None
     make: str | None
     last_visit_on: dt.date
@@ -159,13 +159,11 @@ def _headline(site: Site) -> str:
 def _whom(site: Site) -> str:
     if site.units_flagged == 0:
         return "no unit stands out from the rest"
-    verb = "still need" if site.phase == "in" else "need"
     if site.units_active == 1:
-        return f"the one unit in care {verb}s a visit"
+        return "see the one unit in care"
     if site.units_flagged == site.units_active:
-        return f"all {number(site.units_active)} units {verb} a visit"
-    one = "s" if site.units_flagged == 1 else ""
-    return f"{number(site.units_flagged)} of {number(site.units_active)} units {verb}{one} a visit first"
+        return f"see all {number(site.units_active)} units"
+    return f"see {number(site.units_flagged)} of {number(site.units_active)} units first"
 
 
 def _lead(site: Site) -> tuple[str, ...]:
@@ -208,7 +206,7 @@ def _in_words(n: int) -> str:
 
 
 def _first(row: Mapping[str, object], scale: float) -> FirstUnit:
-    kept = {key: value for key, value in row.items() if key not in {"leading_reason", "model"}}
+    kept = {key: value for key, value in row.items() if key != "leading_reason"}
     return FirstUnit(
         reason=split_reason(_text(row["leading_reason"])),
         bar=range_bar(_float(row["p_failure"]), _float(row["p_low"]), _float(row["p_high"]), scale),

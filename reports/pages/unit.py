@@ -13,7 +13,7 @@ from reports.advice import Reason, split_reason, split_reasons
 from reports.charts.charge_history import charge_history
 from reports.charts.drift_history import SECTION_NAMES, drift_extent, drift_history
 from reports.charts.theme import Figure, date_range
-from reports.format import chance, day, name, number, signed, words
+from reports.format import chance, day, known_as, name, number, signed, words
 from reports.page import Page, Site
 from reports.unit_facts import capacitor_in_place, place_facts, system_facts
 from reports.unit_todo import Todo, todo
@@ -92,7 +92,7 @@ def _page(unit: Row, rows: Mapping[str, list[Row]], file: str) -> UnitPage:
     size = capacitor_in_place(unit, readings)
     return UnitPage(
         file=file,
-        title=f"Unit {name(unit['unit_id'])}",
+        title=_title(unit),
         unit=unit,
         head=_head(unit),
         todo=todo(split_reason(unit["leading_reason"]), reasons, _newest_verdict(charge), size),
@@ -107,6 +107,11 @@ def _page(unit: Row, rows: Mapping[str, list[Row]], file: str) -> UnitPage:
         visits=tuple(rows["unit_visits"]),
         parts=tuple(rows["unit_parts"]),
     )
+
+
+def _title(unit: Row) -> str:
+    called = known_as(unit["unit_id"], unit["address"], unit["customer_name"])
+    return f"Unit {called}" if called == name(unit["unit_id"]) else called
 
 
 def _head(unit: Row) -> str:

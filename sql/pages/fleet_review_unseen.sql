@@ -16,6 +16,7 @@ select
     unseen.last_visit_on,
     sites.customer_name,
     sites.phone,
+    sites.address,
     sites.city,
     units.make
 from unseen

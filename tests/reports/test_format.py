@@ -116,3 +116,9 @@ def test_file_names_are_plain_and_apart(one: str, other: str) -> None:
 @given(st.floats(0, 1))
 def test_chance_is_never_blank(p: float) -> None:
     assert format.chance(p)
+
+
+def test_a_made_up_id_gives_way_to_the_customer() -> None:
+    assert format.known_as("unit-87a7f36adc", "Ada Nym", "12 Quay Street") == "Ada Nym"
+    assert format.known_as("unit-87a7f36adc", None, None) == "unit-87a7f36adc"
+    assert format.known_as("U-1", "Ada Nym", None) == "U-1"

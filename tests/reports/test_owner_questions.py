@@ -23,7 +23,7 @@ QUESTIONS: list[tuple[str, str, Callable[[Row], list[str]]]] = [
     (
         "How many units should we see before the season?",
         "select count(*) filter (flagged), count(*) from unit_risk",
-        lambda row: [f"{row[0]} of {row[1]} units need a visit first"],
+        lambda row: [f"see {row[0]} of {row[1]} units first"],
     ),
     (
         "Which unit comes first, and whom do I call?",

@@ -259,7 +259,7 @@ def test_after_a_season_the_headline_says_so(tmp_path: Path) -> None:
         ("poor", "No capacitor or charge reading is on file"),
         ("poor", "does not say why visits were made"),
         ("poor", "Not seen for 18 months"),
-        ("one_flagged", "the one unit in care needs a visit"),
+        ("one_flagged", "see the one unit in care"),
         ("none_flagged", "no unit stands out from the rest"),
         ("none_flagged", "Highest chances, none of them flagged"),
         ("empty", "No unit is in care yet"),
