@@ -12,7 +12,7 @@ from pipeline.enrich.charge_inputs import charge_inputs
 from pipeline.enrich.charge_level import USUAL_SUBCOOLING_F, add_charge_level
 from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE, add_targets, formula_target_f
 from pipeline.enrich.expected import RULES_OF_THUMB
-from pipeline.enrich.fault_model import fault_model
+from pipeline.enrich.fault_model import OFF_COLUMNS, fault_model
 from pipeline.enrich.fault_signs import add_faults
 from pipeline.enrich.fault_words import AIRFLOW_READINGS
 from pipeline.enrich.limits import Limits, limits
@@ -35,12 +35,14 @@ _TEXTS = (
     "not_testable_because", "suspect", "likely_fault", "fault_because", "expected_from", "next_reading",
     "observations", "visit_type",
 )  # fmt: skip
+_FAULT = ("likely_fault", "p_fault", "p_low_airflow", "fault_because", "expected_from", "next_reading")
+_OFF = tuple(f"{column}{ending}" for column in OFF_COLUMNS.values() for ending in ("_f", "_sd_f"))
 CHARGE_READINGS_SCHEMA: Mapping[str, pl.DataType] = {
     "unit_id": pl.String(),
     "visit_id": pl.String(),
     "visit_date": pl.Date(),
     **{name: pl.String() for name in _TEXTS},
-    **{name: pl.Float64() for name in _NUMBERS},
+    **{name: pl.Float64() for name in (*_NUMBERS, *_OFF)},
     "borderline": pl.Boolean(),
     "flood_back": pl.Boolean(),
     "fits_low_airflow": pl.Boolean(),
@@ -115,7 +117,7 @@ def fleet_faults(readings: pl.DataFrame, *, levels: pl.DataFrame | None = None) 
         Same schema, sorted by unit_id, visit_date, visit_id. What is usual for an equipment class depends on every unit
         of it, so after an increment only this makes the answers independent of the order of imports.
     """
-    rows = readings.drop("likely_fault", "p_fault", "p_low_airflow", "fault_because", "expected_from", "next_reading")
+    rows = readings.drop(*_OFF, *_FAULT)
     as_by_band = pl.when(pl.col("fits_low_airflow")).then(pl.lit("high")).otherwise("charge_verdict")
     rows = rows.with_columns(charge_verdict=as_by_band).sort("unit_id", "visit_date", "visit_id")
     judged = hold_back_high(add_faults(rows, levels=levels))

@@ -20,6 +20,16 @@ FEATURE_WORDS: Mapping[str, str] = {
     "dt_ca": "condenser air rise",
     "dt_ea": "temperature split",
 }
+OFF_COLUMNS: Mapping[str, str] = {
+    "t_evap": "suction_saturation_off",
+    "t_sh": "superheat_off",
+    "t_cond": "liquid_saturation_off",
+    "t_sc": "subcooling_off",
+    "t_hg": "discharge_line_off",
+    "dt_ca": "condenser_rise_off",
+    "dt_ea": "temperature_split_off",
+}
+"""Columns of the charge readings: actual minus expected (``_f``) and its standard deviation (``_sd_f``), degF."""
 NO_FAULT = "no_fault"
 CANNOT_TELL = "cannot_tell"
 METERINGS = ("fixed_orifice", "expansion_valve")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
@@ -17,7 +19,7 @@ from pipeline.enrich.expected import (
     class_levels,
     residuals_of,
 )
-from pipeline.enrich.fault_model import CANNOT_TELL, FEATURES, METERINGS, FaultModel, fault_model
+from pipeline.enrich.fault_model import CANNOT_TELL, FEATURES, METERINGS, OFF_COLUMNS, FaultModel, fault_model
 from pipeline.enrich.fault_words import add_fault_words
 
 Floats = NDArray[np.float64]
@@ -33,10 +35,23 @@ FARTHEST_SD = 6.0
 SURE_OUTSIDE = 0.8
 """From this probability on a deviation counts as outside its band for certain."""
 ROOT_TWO_PI = (2 * np.pi) ** 0.5
+SAYINGS = ("rises", "falls", "stays")
+SAID: Mapping[str, tuple[str, ...]] = {
+    "1": ("rises",),
+    "-1": ("falls",),
+    "0": ("stays",),
+    "0+": ("rises", "stays"),
+    "0-": ("falls", "stays"),
+    "": (),
+}
+SIGN_SCHEMA: Mapping[str, pl.DataType] = {
+    name: pl.String() for name in ("metering", "fault", "reading", "table_says")
+}
+"""Metering as ``fixed_orifice`` or ``expansion_valve``; reading is a column of the charge readings; null says nothing."""
 
 
 def add_faults(rows: pl.DataFrame, *, levels: pl.DataFrame | None = None) -> pl.DataFrame:
-    """Add likely_fault, p_fault, p_low_airflow, fault_because, expected_from, next_reading to judged readings.
+    """Add likely_fault, p_fault, p_low_airflow, fault_because, expected_from, next_reading and how far each reading is off.
 
     Parameters
     ----------
@@ -49,7 +64,8 @@ def add_faults(rows: pl.DataFrame, *, levels: pl.DataFrame | None = None) -> pl.
     -------
     pl.DataFrame
         Rows kept. likely_fault is a fault, ``no_fault`` or ``cannot_tell``; null where a fault cannot be judged at all.
-        p_fault is the probability of the likeliest fault, which is small where there is none.
+        p_fault is the probability of the likeliest fault, which is small where there is none. ``OFF_COLUMNS`` say what
+        the answer rests on: actual minus expected per reading, and its standard deviation [degF]; null where not read.
 
     Notes
     -----
@@ -211,6 +227,7 @@ def _answered(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model
             pl.Series("likely_fault", words.gather(code)).set(pl.Series(~judged), None),
             pl.Series("p_fault", np.where(judged, p_best, np.nan)).fill_nan(None),
             pl.Series("p_low_airflow", posterior[:, model.answers.index("low_indoor_airflow")]).fill_nan(None),
+            *_off(residuals, judged),
             pl.Series("_own", residuals.own),
             pl.Series("_learned", residuals.learned),
         )
@@ -225,3 +242,25 @@ def _answered(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model
         )
         .drop("_own", "_learned")
     )
+
+
+def _off(residuals: Residuals, judged: NDArray[np.bool_]) -> list[pl.Series]:
+    """Return the columns of ``OFF_COLUMNS``, null where no fault was judged or the reading was not taken."""
+    read = np.isfinite(residuals.values) & judged
+    return [
+        pl.Series(f"{OFF_COLUMNS[feature]}{ending}", np.where(read[i], numbers[i], np.nan)).fill_nan(None)
+        for i, feature in enumerate(FEATURES)
+        for ending, numbers in (("_f", residuals.values), ("_sd_f", residuals.sds))
+    ]
+
+
+def fault_sign_table() -> pl.DataFrame:
+    """Return the sign table in words: per metering device, fault and reading what the reading does (``SIGN_SCHEMA``)."""
+    model = fault_model()
+    ways: dict[tuple[str, str, str], set[str]] = {}
+    for pattern in model.patterns:
+        for feature, sign in zip(FEATURES, pattern.signs, strict=True):
+            key = (pattern.metering, pattern.fault, f"{OFF_COLUMNS[feature]}_f")
+            ways.setdefault(key, set()).update(SAID[sign])
+    rows = [(*key, " or ".join(word for word in SAYINGS if word in found) or None) for key, found in ways.items()]
+    return pl.DataFrame(rows, schema=dict(SIGN_SCHEMA), orient="row")
