@@ -302,6 +302,4 @@ def _guess_by_library(data: bytes) -> Decoded | None:
     best = charset_normalizer.from_bytes(b"\n".join(lines)).best()
     if best is None or best.encoding in {"ascii", "utf_8", *SINGLE_BYTE, "latin_1"}:
         return None
-    text = data.decode(best.encoding, "surrogateescape")
-    confidence = round(max(0.1, min(0.8, 1 - best.chaos) * 0.8), 2)
-    return Decoded(text, best.encoding, confidence, bool(SURROGATE.search(text)), cut=False)
+    return _decode_as(data, best.encoding, round(max(0.1, min(0.8, 1 - best.chaos) * 0.8), 2))

@@ -50,6 +50,13 @@ def assert_table_or_sentence(data: bytes) -> None:
     assert "\n" not in sentence
 
 
+def assert_accepted_in_order(table: RawTable, rows: list[list[str]]) -> None:
+    """Check that the accepted rows are rows as written, in their order; others may be skipped, never altered."""
+    left = iter(rows)
+    for *cells, _ in table.cells.iter_rows():
+        assert any(cells == row for row in left)
+
+
 def written(rows: list[list[str]], **how: object) -> bytes:
     buffer = io.StringIO(newline="")
     csv.writer(buffer, **how).writerows([HEADER, *rows])  # type: ignore[arg-type]
@@ -74,8 +81,7 @@ def test_every_cell_of_a_quoted_file_is_accepted_as_written(rows: list[list[str]
     truth = dict(zip(lines_of(rows, data), rows, strict=True)) if _no_odd_breaks(rows) else None
     assert table.rows_read == len(rows)
     assert len(accounted(table)) == len(rows)
-    accepted = [[*cells] for *cells, _ in table.cells.iter_rows()]
-    assert [row for row in rows if row in accepted] == accepted
+    assert_accepted_in_order(table, rows)
     assert table.malformed.is_empty()
     if truth is not None:
         assert accounted(table) == sorted(truth)
@@ -94,8 +100,7 @@ def test_every_cell_of_a_file_quoted_where_needed_is_accepted_as_written(rows: l
     data = written(rows, delimiter=mark)
     table = read_bytes_as_table(data, delimiter=mark)
     assert table.rows_read == len(rows)
-    accepted = [[*cells] for *cells, _ in table.cells.iter_rows()]
-    assert [row for row in rows if row in accepted] == accepted
+    assert_accepted_in_order(table, rows)
 
 
 @settings(max_examples=300, deadline=None)
