@@ -47,11 +47,11 @@ SAID: Mapping[str, tuple[str, ...]] = {
 SIGN_SCHEMA: Mapping[str, pl.DataType] = {
     name: pl.String() for name in ("metering", "fault", "reading", "table_says")
 }
-"""Metering as ``fixed_orifice`` or ``expansion_valve``; reading is a column of the charge readings; null says nothing."""
+"""Metering as ``fixed_orifice`` or ``expansion_valve``; reading is a column of the charge readings; null: no word."""
 
 
 def add_faults(rows: pl.DataFrame, *, levels: pl.DataFrame | None = None) -> pl.DataFrame:
-    """Add likely_fault, p_fault, p_low_airflow, fault_because, expected_from, next_reading and how far each reading is off.
+    """Add likely_fault, p_fault, p_low_airflow, fault_because, expected_from, next_reading; how far readings are off.
 
     Parameters
     ----------
@@ -255,7 +255,7 @@ def _off(residuals: Residuals, judged: NDArray[np.bool_]) -> list[pl.Series]:
 
 
 def fault_sign_table() -> pl.DataFrame:
-    """Return the sign table in words: per metering device, fault and reading what the reading does (``SIGN_SCHEMA``)."""
+    """Return the sign table in words: per metering device, fault and reading what it does (``SIGN_SCHEMA``)."""
     model = fault_model()
     ways: dict[tuple[str, str, str], set[str]] = {}
     for pattern in model.patterns:
