@@ -14,6 +14,7 @@ from rapidfuzz import fuzz, process
 from pipeline.errors import FileRefused, cut
 from pipeline.fields import Field, fields_for_file, registry
 from pipeline.ingest.derive import required_without_help
+from pipeline.ingest.duals import holds_both, holds_ratings
 from pipeline.ingest.evidence import Column, capacitor_pairs, column_of, weighed
 from pipeline.ingest.headers import fold, normalised, vocabulary
 from pipeline.ingest.mapping_file import Entry
@@ -130,6 +131,8 @@ def assign(name: str, columns: Sequence[Column], table: str, entry: Entry | None
             ties[candidate.field] = (*ties.get(candidate.field, (uses[candidate.field].header,)), column.header)
             taken.add(column.index)
     uses |= _pair(columns, uses, taken, table)
+    uses |= _duals(columns, uses, taken, table)
+    taken |= {use.index for use in uses.values()}
     open_proposals = tuple(
         p for p in proposals if p.index not in taken and p.field not in uses and p.confidence >= LISTED
     )
@@ -209,6 +212,19 @@ def _pair(
         for index, section in found.items()
         if len(found) == 2
     }
+
+
+def _duals(
+    columns: Sequence[Column], uses: Mapping[str, ColumnUse], taken: set[int], table: str
+) -> dict[str, ColumnUse]:
+    """Return one column that holds both sections of a dual capacitor as the uses of both fields."""
+    for column in columns:
+        if column.index not in taken and _may_be_section(column.header) and holds_both(column):
+            rated = table in ("units", "parts") or (table == "visits" and holds_ratings(column))
+            names = ("cap_herm_uf", "cap_fan_uf") if rated else ("herm_uf", "fan_uf")
+            if set(names) <= set(fields_for_file(table)) and not set(names) & set(uses):
+                return {n: ColumnUse(n, column.header, column.index, None, "values", 0.9) for n in names}
+    return {}
 
 
 def _may_be_section(header: str) -> bool:

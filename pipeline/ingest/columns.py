@@ -12,7 +12,7 @@ from pipeline.fields import Field
 from pipeline.findings import empty_findings
 from pipeline.ingest import dates, refusals
 from pipeline.ingest.numbers import parse_numbers
-from pipeline.ingest.words import blanks, fold_words, is_blank, own_words, word_for, words_for
+from pipeline.ingest.words import LONGEST, blanks, fold_words, is_blank, own_words, word_for, words_for
 
 
 @dataclass(frozen=True)
@@ -77,11 +77,12 @@ def word_column(cells: Cells) -> Column:
     rows: list[tuple[str, str | None, str | None]] = []
     for text in cells.texts.unique().drop_nulls():
         if cells.field.kind == "words":
-            known, strange = words_for(text, cells.field, cells.own)
+            known, strange = words_for(text, cells.field, own)
             rows.append((text, known, strange[0] if strange else None))
         else:
-            word = own.get(fold_words(text)) or word_for(text, cells.field)
-            rows.append((text, word or None, None if word or is_blank(text) or fold_words(text) in own else text))
+            folded = fold_words(text[:LONGEST])
+            word = own.get(folded) or word_for(text, cells.field)
+            rows.append((text, word or None, None if word or is_blank(text) or folded in own else text))
     return translated(cells, rows)
 
 

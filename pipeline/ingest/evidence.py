@@ -11,7 +11,7 @@ import polars as pl
 
 from pipeline.fields import Field
 from pipeline.ingest.match import Candidate
-from pipeline.ingest.words import is_blank, number_words, word_for, words_for
+from pipeline.ingest.words import LONGEST, is_blank, number_words, word_for, words_for
 from pipeline.units import UnknownUnit, dimension_of, line_to, spelled_units
 
 SAMPLE = 120
@@ -62,7 +62,7 @@ class Column:
 def column_of(header: str, index: int, texts: pl.Series, unit_below: str = "") -> Column:
     """Return the column with a sample of its filled cells, spread evenly over the file."""
     head = texts.gather_every(max(1, texts.len() // (4 * SAMPLE)))
-    filled = [text.strip() for text in head if text is not None and not is_blank(text)]
+    filled = [text[:LONGEST].strip() for text in head if text is not None and not is_blank(text[:LONGEST])]
     step = max(1, len(filled) // SAMPLE)
     sample = tuple(filled[::step][:SAMPLE])
     return Column(header, index, sample, len(set(sample)), unit_below)

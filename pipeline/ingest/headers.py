@@ -27,6 +27,9 @@ error."""
 TYPO_RATIO = 84.0
 """rapidfuzz ratio from which an unknown word of five letters or more counts as a typing error of a known one."""
 
+LONGEST = 200
+"""A longer header is a sentence, or a broken file."""
+
 IDEA_OF_DIMENSION: Mapping[str, str] = {
     "temperature": "temp",
     "pressure": "pressure",
@@ -139,6 +142,8 @@ def normalised(text: str) -> str:
 @lru_cache(maxsize=4096)
 def readings_of(header: str) -> tuple[Reading, ...]:
     """Return the ways to understand a header, the ones that take most of it as a unit first."""
+    if len(header) > LONGEST:
+        return ()
     inside = BRACKETED.findall(header)
     bare = BRACKETED.sub(" ", header)
     unit_brackets = [text for text in inside if spelled_units(text)]

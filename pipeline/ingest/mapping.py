@@ -93,5 +93,5 @@ def _notes(assigned: Assigned) -> tuple[str, ...]:
     return assigned.notes + tuple(
         f'column "{cut(use.header)}" was taken for {use.field} because of its values'
         for use in assigned.uses.values()
-        if use.how == "values" and use.unit is None and use.field in ("herm_uf", "fan_uf")
+        if use.how == "values" and use.unit is None and use.field.endswith(("herm_uf", "fan_uf"))
     )

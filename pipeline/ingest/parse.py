@@ -32,6 +32,7 @@ from pipeline.ingest.conventions import (
     settle_order,
 )
 from pipeline.ingest.derive import add_derived_ids
+from pipeline.ingest.duals import split_sections
 from pipeline.ingest.long_readings import measure_column, value_column
 from pipeline.ingest.mapping import Mapped
 from pipeline.ingest.read import RawTable
@@ -162,7 +163,7 @@ def _cells(raw: RawTable, mapped: Mapped) -> dict[str, Cells]:
         name: Cells(
             source_file=raw.name,
             lines=lines,
-            texts=raw.cells[f"c{use.index}"],
+            texts=_texts(raw, mapped, name),
             field=fields[name],
             header=use.header,
             unit=use.unit,
@@ -171,6 +172,15 @@ def _cells(raw: RawTable, mapped: Mapped) -> dict[str, Cells]:
         )
         for name, use in mapped.columns.items()
     }
+
+
+def _texts(raw: RawTable, mapped: Mapped, name: str) -> pl.Series:
+    """Return the cells of a field; of a column that two fields share, just that field's section."""
+    index = mapped.columns[name].index
+    shared = [field for field, use in mapped.columns.items() if use.index == index]
+    if len(shared) == 1 or not name.endswith(("herm_uf", "fan_uf")):
+        return raw.cells[f"c{index}"]
+    return split_sections(raw.cells[f"c{index}"])["herm" if name.endswith("herm_uf") else "fan"]
 
 
 def _number_texts(cells: Mapping[str, Cells], table: str) -> list[NumberTexts]:

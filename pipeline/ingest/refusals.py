@@ -11,6 +11,9 @@ from pipeline.fields import Field
 from pipeline.findings import FINDING_SCHEMA
 from pipeline.ingest.words import near_words
 
+LOOKED_UP = 300
+"""Unknown words of one column for which the near ones are looked up; a column of free text has no near ones."""
+
 CORRECT = "Correct it in rejected/ and run again."
 EMPTIED = "; the value was left empty"
 ROW_LOST = "; the row was not stored"
@@ -91,8 +94,8 @@ def said_of_dates(problems: pl.DataFrame, order: str | None) -> pl.DataFrame:
 def said_of_words(problems: pl.DataFrame, field: Field) -> pl.DataFrame:
     """Return unknown words of a field with the near ones and the line to write for the shop's own word."""
     said, advice = [], []
-    for text, strange in problems.select("text", "strange").iter_rows():
-        near = near_words(strange, field)
+    for number, (text, strange) in enumerate(problems.select("text", "strange").iter_rows()):
+        near = near_words(strange, field) if number < LOOKED_UP else ()
         listed = ", ".join(near) if near else ", ".join(field.allowed[:6]) + (" ..." if len(field.allowed) > 6 else "")
         said.append(
             f"is no known word of {field.label}"

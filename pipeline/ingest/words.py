@@ -17,6 +17,9 @@ from pipeline.fields import Field
 NEAR = 60.0
 """rapidfuzz ratio from which a word is shown as a near miss; it is never taken for the word."""
 
+LONGEST = 400
+"""A longer cell is no word and no list of words; it is not even folded."""
+
 SEPARATORS = re.compile(r"\s*[;,|/\n]\s*")
 
 
@@ -57,12 +60,19 @@ def _joined(field: Field) -> Mapping[str, str]:
 
 def word_for(text: str, field: Field) -> str | None:
     """Return the field's word that ``text`` is a known spelling of, None if it is none."""
+    if len(text) > LONGEST:
+        return None
     folded = fold_words(text)
     return spellings(field).get(folded) or _joined(field).get(folded.replace(" ", "")) or None
 
 
 def words_for(text: str, field: Field, own: Mapping[str, str]) -> tuple[str | None, tuple[str, ...]]:
-    """Return the words of a list joined by ``; `` (None if none is known), and the parts of it that are unknown."""
+    """Return the words of a list joined by ``; `` (None if none is known), and the parts of it that are unknown.
+
+    ``own`` are the shop's own words as ``own_words`` folds them.
+    """
+    if len(text) > LONGEST:
+        return None, (text,)
     known: list[str] = []
     strange: list[str] = []
     if is_blank(text) and not _word(text, field, own):
@@ -77,7 +87,7 @@ def words_for(text: str, field: Field, own: Mapping[str, str]) -> tuple[str | No
 
 
 def _word(text: str, field: Field, own: Mapping[str, str]) -> str | None:
-    return own_words(own).get(fold_words(text)) or word_for(text, field)
+    return own.get(fold_words(text)) or word_for(text, field)
 
 
 def own_words(own: Mapping[str, str]) -> Mapping[str, str]:
@@ -87,7 +97,7 @@ def own_words(own: Mapping[str, str]) -> Mapping[str, str]:
 
 def near_words(text: str, field: Field) -> tuple[str, ...]:
     """Return up to three words of the field whose spellings are near ``text``, nearest first."""
-    folded = fold_words(text)
+    folded = fold_words(text[:LONGEST])
     near = process.extract(folded, list(spellings(field)), scorer=fuzz.WRatio, score_cutoff=NEAR, limit=12)
     return tuple(dict.fromkeys(spellings(field)[hit] for hit, _, _ in near))[:3]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pipeline.fields import Field, fields_for_file, registry
-from pipeline.ingest.words import is_blank, near_words, word_for, words_for
+from pipeline.ingest.words import is_blank, near_words, own_words, word_for, words_for
 
 VISITS = fields_for_file("visits")
 PARTS = registry()["parts"].fields
@@ -70,7 +70,10 @@ def test_several_words(text: str, known: str | None, strange: tuple[str, ...]) -
 
 
 def test_the_shops_own_words_come_first() -> None:
-    assert words_for("squirrels; oil", VISITS["observations"], {"Squirrels": "other"}) == ("other; oil_stain", ())
+    assert words_for("squirrels; oil", VISITS["observations"], own_words({"Squirrels": "other"})) == (
+        "other; oil_stain",
+        (),
+    )
 
 
 def test_parts_that_are_no_causes() -> None:
