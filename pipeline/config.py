@@ -86,6 +86,64 @@ class Charge(_Section):
     trim_oz: float = Field(2.0, ge=0, le=100, description="an addition up to this is a trim, not a sign of a leak, ounces")
 
 
+class MakeTerms(_Section):
+    """Terms of one make, where they differ from the general ones; what is not said is as in general."""
+
+    registered_parts_years: float | None = Field(None, ge=0, le=99)
+    unregistered_parts_years: float | None = Field(None, ge=0, le=99)
+    registered_compressor_years: float | None = Field(None, ge=0, le=99)
+    unregistered_compressor_years: float | None = Field(None, ge=0, le=99)
+    registration_days: int | None = Field(None, ge=0, le=3650)
+    filing_days: int | None = Field(None, ge=0, le=3650)
+    on_change_of_owner: Literal["keeps", "unregistered", "ends"] | None = None
+
+
+class Warranty(_Section):
+    """Makers' terms and what a claim brings; the register's own terms count first (windows: common practice, no source)."""
+
+    filing_days: int = Field(90, ge=0, le=3650, description="days after the visit within which a claim is filed")
+    registration_days: int = Field(60, ge=0, le=3650, description="days after the install within which to register")
+    registered_parts_years: float = Field(
+        0.0, ge=0, le=99, description="parts term of a registered unit that states none; 0 = none is assumed"
+    )
+    unregistered_parts_years: float = Field(
+        0.0, ge=0, le=99, description="most that an unregistered unit has; 0 = as the register states"
+    )
+    registered_compressor_years: float = Field(0.0, ge=0, le=99, description="the same for the compressor")
+    unregistered_compressor_years: float = Field(0.0, ge=0, le=99, description="the same for the compressor")
+    on_change_of_owner: Literal["keeps", "unregistered", "ends"] = Field(
+        "keeps", description="the term when the house is sold: keeps, unregistered (falls to that term) or ends"
+    )
+    rest_of_original: bool = Field(
+        True, description="a warranty replacement carries the rest of the original term; false = its own term"
+    )
+    labor_allowance: float = Field(0.0, ge=0, description="paid on a claim while the unit's labor term runs")
+    handling_allowance: float = Field(0.0, ge=0, description="paid on every claim")
+    minimum_claim: float = Field(0.0, ge=0, description="a claim worth less is not listed")
+    days_after_season: int = Field(
+        90, ge=0, le=3650, description="a weak part whose coverage ends up to so long after the season is to be tested"
+    )
+    weak_chance: float = Field(
+        0.25, gt=0, lt=1, description="chance of leaving its tolerance by the season's end from which a part is weak"
+    )
+    own_installers: str = Field(
+        "own crew, own, us, ours, we", description="what installed_by says where the shop itself installed, comma between"
+    )
+    not_covered: str = Field(
+        "refrigerant, refrigerant_leak, filter_drier, line_set, start_kit, condensate_drain, wiring, dirty_coil, airflow, "
+        "no_fault_found, other",
+        description="parts that a unit's term does not cover, comma between",
+    )
+    makes: dict[str, MakeTerms] = Field(
+        {}, description="terms by make, such as { Norvane = { registered_parts_years = 12, registration_days = 90 } }"
+    )
+
+    @field_validator("own_installers", "not_covered")
+    @classmethod
+    def _short_list(cls, value: str) -> str:
+        return ", ".join(word for word in (part.strip() for part in value.split(",")) if word)
+
+
 class Notes(_Section):
     """What is read from the notes field."""
 
@@ -102,6 +160,7 @@ class Settings(_Section):
     flagging: Flagging = Flagging()
     charge: Charge = Charge()
     notes: Notes = Notes()
+    warranty: Warranty = Warranty()
 
 
 def default_text() -> str:

@@ -19,6 +19,7 @@ from pipeline.checks.check import Account
 from pipeline.checks.suite import gate, warm_up
 from pipeline.config import Settings, default_text, load_settings
 from pipeline.derive import Scope, enrich, forecast, view_settings
+from pipeline.derive_rates import write_rates, write_warranty
 from pipeline.enrich.charge_charts import parse_charts
 from pipeline.errors import FileRefused, NothingUsable, StoreError, UsageError
 from pipeline.ingest import mapping_file
@@ -114,6 +115,9 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
                 enrich(con, scope, settings, charts)
             with _timed(progress, "forecast"):
                 forecast(con, day, settings)
+            with _timed(progress, "rates and warranty"):
+                write_rates(con, day, settings)
+                write_warranty(con, day, settings)
             _record_run(con, progress, now, day)
             verify(con)
         edited = write_rejected(con, shop)

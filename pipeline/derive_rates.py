@@ -1,0 +1,77 @@
+"""Failure rates and the warranty book of the whole store, as of a day; both move with it, so all is written again."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import duckdb
+import polars as pl
+
+from pipeline.config import Settings
+from pipeline.enrich.notes.sections import FITTED, PART
+from pipeline.enrich.register_faults import register_faults
+from pipeline.forecast.exposure import counted_failures, exposure
+from pipeline.forecast.failure_rates import contributions, failure_rates
+from pipeline.store.derived import replace_rows
+from pipeline.store.history import parts_of, units_of, visits_of
+from pipeline.store.query import query
+from pipeline.warranty.book import VISIT_COLUMNS, warranty_book
+
+RATE_COLUMNS = ("unit_id", "visit_id", "visit_date", "visit_type", "cause")
+
+
+def write_rates(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:
+    """Rewrite exposure, failures that count, and the rates of every group."""
+    visits, parts, units = (
+        visits_of(con, None, as_of, RATE_COLUMNS),
+        parts_of(con, None, as_of),
+        units_of(con, None, as_of),
+    )
+    exposed = exposure(units, as_of, settings.units.unseen_months)
+    failed = counted_failures(visits, exposed)
+    shares = contributions(units, query(con, "sites"), parts, exposed, failed)
+    replace_rows(con, "failure_rates", failure_rates(shares, exposed, failed), None)
+    replace_rows(con, "rate_rows", shares.drop("expected"), None)
+    replace_rows(con, "failures_counted", failed, None)
+    places = query(con, "units").select("unit_id", "source_file", "source_line")
+    placed = units.join(places, on="unit_id", how="left")
+    replace_rows(con, "register_faults", register_faults(placed, visits, parts), None)
+
+
+def write_warranty(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:
+    """Rewrite claims, terms, installs to register and what was not billed."""
+    units = units_of(con, None, as_of)
+    book = warranty_book(
+        visits=visits_of(con, None, as_of, VISIT_COLUMNS),
+        parts=parts_of(con, None, as_of),
+        units=units,
+        sites=query(con, "sites"),
+        readings=query(con, "core.capacitor_readings"),
+        sections=query(con, "core.section_forecast"),
+        told=_told(con),
+        settings=settings.warranty,
+        as_of=as_of,
+    )
+    replace_rows(con, "warranty_claims", book.claims, None)
+    replace_rows(con, "warranty_terms", book.terms, None)
+    replace_rows(con, "installs_to_register", book.to_register, None)
+    replace_rows(con, "not_billed", book.unbilled, None)
+
+
+def _told(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """Return the parts and the refrigerant that notes alone tell of: unit_id, visit_id, item, quantity, snippet."""
+    fitted = (pl.col("kind") == PART) & (pl.col("value_text") == FITTED)
+    added = pl.col("field") == "refrigerant_added_oz"
+    return (
+        query(con, "core.note_readings")
+        .filter(pl.col("used") & (fitted | added))
+        .select(
+            "unit_id",
+            "visit_id",
+            item=pl.when(added).then(pl.lit("refrigerant")).otherwise(pl.lit("run_capacitor")),
+            quantity=pl.when(added).then("value").otherwise(1.0),
+            snippet="snippet",
+        )
+        .sort("unit_id", "visit_id", "item", "snippet")
+        .unique(["unit_id", "visit_id", "item"], keep="first", maintain_order=True)
+    )

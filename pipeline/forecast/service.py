@@ -1,0 +1,82 @@
+"""How long each fitted part of a known make was in service, and the failures put down to it."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline.forecast.exposure import DAYS_PER_YEAR
+
+SECTIONS = ("herm", "fan", "blower")
+
+
+def parts_in_service(parts: pl.DataFrame, exposed: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
+    """Return years in service and failures of the fitted parts by make.
+
+    Parameters
+    ----------
+    parts : DataFrame
+        As ``store.history.parts_of`` gives them; part_make, part and the section ratings are read.
+    exposed, failed : DataFrame
+        ``exposure`` and ``counted_failures`` of the units.
+
+    Returns
+    -------
+    DataFrame
+        unit_id, part_make, part, years [year], failures: no_cooling visits whose cause is the part, after it was
+        fitted and until the next of its kind was; one row per unit, make and part. Parts without a make are left out.
+
+    Notes
+    -----
+    A capacitor serves the sections whose rating its row names, all of them where it names none; two singles of one make
+    on one unit count once.
+    """
+    named = pl.concat_list(
+        pl.when(pl.col(f"cap_{section}_uf") > 0).then(pl.lit(section)) for section in SECTIONS
+    ).list.drop_nulls()
+    slot = (
+        pl.when(pl.col("part") != "run_capacitor")
+        .then(pl.lit(["whole"]))
+        .when(named.list.len() > 0)
+        .then(named)
+        .otherwise(pl.lit(["herm", "fan"]))
+    )
+    chain = ["unit_id", "part", "slot"]
+    fitted = (
+        parts.with_columns(slot=slot)
+        .explode("slot")
+        .sort(*chain, "visit_date", "visit_id", "row_n")
+        .unique([*chain, "visit_date"], keep="last", maintain_order=True)
+        .with_columns(next_on=pl.col("visit_date").shift(-1).over(chain))
+        .filter(pl.col("part_make").is_not_null())
+        .join(exposed.select("unit_id", "from_on", "until_on"), on="unit_id", how="inner")
+        .with_columns(start=pl.max_horizontal("visit_date", "from_on"), end=pl.min_horizontal("next_on", "until_on"))
+        .filter(pl.col("end") > pl.col("start"))
+    )
+    spans = _merged(fitted.select("unit_id", "part_make", "part", "start", "end"))
+    hits = (
+        spans.join(failed.select("unit_id", part="cause", failed_on="visit_date"), on=["unit_id", "part"], how="inner")
+        .filter((pl.col("failed_on") > pl.col("start")) & (pl.col("failed_on") <= pl.col("end")))
+        .group_by("unit_id", "part_make", "part")
+        .agg(failures=pl.len())
+    )
+    return (
+        spans.group_by("unit_id", "part_make", "part")
+        .agg(years=(pl.col("end") - pl.col("start")).dt.total_days().sum() / DAYS_PER_YEAR)
+        .join(hits, on=["unit_id", "part_make", "part"], how="left")
+        .with_columns(pl.col("failures").fill_null(0).cast(pl.Int64))
+        .sort("unit_id", "part_make", "part")
+    )
+
+
+def _merged(spans: pl.DataFrame) -> pl.DataFrame:
+    """Return the spans of one unit, make and part with overlaps joined."""
+    key = ["unit_id", "part_make", "part"]
+    ordered = spans.sort(*key, "start", "end")
+    reached = pl.col("end").cum_max().shift(1).over(key)
+    fresh = (pl.col("start") > reached).fill_null(True)
+    return (
+        ordered.with_columns(run=fresh.cast(pl.Int64).cum_sum().over(key))
+        .group_by(*key, "run", maintain_order=True)
+        .agg(pl.col("start").min(), pl.col("end").max())
+        .drop("run")
+    )

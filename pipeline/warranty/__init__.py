@@ -1,0 +1,1 @@
+"""Warranty money: terms of each unit, coverage of each fitted part, claims, what to test, register and bill."""

@@ -1,0 +1,119 @@
+-- rates_and_warranty: how often what fails, how long things last, and what a maker owes
+-- grain and key: said at each table; source: pipeline.forecast, pipeline.warranty (a frame with a further column adds it)
+create table core.failure_rates (
+    -- one row per grouping and group; key group_by, group_value
+    group_by varchar not null,
+    group_value varchar not null,
+    units bigint,
+    unit_years double,
+    failures bigint,
+    rate_per_100_unit_years double,
+    rate_low double,
+    rate_high double,
+    shrunk_rate double,
+    shrunk_low double,
+    shrunk_high double,
+    expected_failures double,
+    expected_at_age double,
+    p_higher double,
+    higher boolean,
+    verdict varchar,
+    sentence varchar
+);
+
+create table core.rate_rows (
+    -- one row per grouping, group and unit in it; key group_by, group_value, unit_id
+    group_by varchar not null,
+    group_value varchar not null,
+    unit_id varchar not null,
+    years double,
+    failures bigint
+);
+
+create table core.failures_counted (
+    -- one row per failure that counts in the rates; key unit_id, visit_id
+    unit_id varchar not null,
+    visit_id varchar not null,
+    visit_date date,
+    cause varchar
+);
+
+create table core.warranty_claims (
+    -- one row per part fitted and per weak part to test; key claim_id
+    claim_id varchar not null,
+    unit_id varchar not null,
+    part varchar,
+    section varchar,
+    visit_id varchar,
+    visit_date date,
+    row_n bigint,
+    covered boolean,
+    covered_until date,
+    cover_basis varchar,
+    state varchar,
+    no_claim_because varchar,
+    amount double,
+    deadline date,
+    claim_to varchar,
+    customer_paid double,
+    cost double,
+    claim_amount double,
+    claimed_on date,
+    part_make varchar,
+    serial_out varchar,
+    serial_in varchar,
+    reading_pct double,
+    tolerance_pct double,
+    evidence varchar,
+    missing varchar,
+    note varchar,
+    source_file varchar,
+    source_line bigint
+);
+
+create table core.warranty_terms (
+    -- one row per unit; key unit_id
+    unit_id varchar not null,
+    starts_on date,
+    start_basis varchar,
+    parts_until date,
+    compressor_until date,
+    labor_until date,
+    is_registered boolean,
+    register_by date,
+    registered_late_days bigint,
+    owner_changed_on date,
+    filing_days bigint,
+    term_note varchar
+);
+
+create table core.installs_to_register (
+    -- one row per own install not registered yet; key unit_id
+    unit_id varchar not null,
+    installed_on date,
+    register_by date
+);
+
+create table core.not_billed (
+    -- one row per part or addition of refrigerant without a price and without a claim
+    unit_id varchar not null,
+    visit_id varchar not null,
+    visit_date date,
+    item varchar,
+    quantity double,
+    shown_by varchar,
+    cost double,
+    invoice_total double,
+    source_file varchar,
+    source_line bigint
+);
+
+create table core.register_faults (
+    -- one row per contradiction in the register, with its place
+    unit_id varchar not null,
+    visit_id varchar,
+    fault varchar not null,
+    message varchar,
+    source_file varchar,
+    source_line bigint
+);
