@@ -10,7 +10,7 @@ import polars as pl
 from pipeline.fields import registry
 from reports.page import Site
 
-FREE_TEXT = frozenset({"notes", "leak_location", "reason", "retired_because"})
+FREE_TEXT = frozenset({"notes", "snippet", "leak_location", "reason", "retired_because"})
 """Free text may name a person or a street, so it goes too where names are left out."""
 
 

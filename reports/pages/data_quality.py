@@ -23,6 +23,8 @@ PAGE = Page(
         "data_quality_corrections": (),
         "data_quality_technicians": (),
         "data_quality_gate": (),
+        "data_quality_notes": (),
+        "data_quality_typing": (),
     },
 )
 
@@ -43,6 +45,28 @@ class TechnicianRow:
 
 
 @dataclass(frozen=True)
+class Typing:
+    """What typed columns would have told on the visits of the last 24 months, counted."""
+
+    visits: int
+    herm_blank: int
+    fan_blank: int
+    herm_told: int
+    fan_told: int
+    charge_column: str | None
+    charge_visits: int
+
+
+CHARGE_COLUMNS = {
+    "no outdoor temperature": "the outdoor temperature",
+    "no wet bulb or humidity": "the wet bulb of the return air",
+    "no superheat reading": "superheat",
+    "no subcooling reading": "subcooling",
+}
+"""The column that a reason for not judging the charge asks for."""
+
+
+@dataclass(frozen=True)
 class DataQuality:
     """Everything the page shows."""
 
@@ -53,6 +77,8 @@ class DataQuality:
     corrections: tuple[Row, ...]
     technicians: tuple[TechnicianRow, ...]
     gate: tuple[Row, ...]
+    notes: tuple[Row, ...]
+    typing: Typing | None
     expectations: int
     expectations_met: int
 
@@ -68,6 +94,8 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> DataQuality:
         corrections=_rows(frames["data_quality_corrections"]),
         technicians=tuple(_technician(row) for row in frames["data_quality_technicians"].iter_rows(named=True)),
         gate=_rows(gate),
+        notes=_rows(frames["data_quality_notes"]),
+        typing=_typing(frames["data_quality_typing"]),
         expectations=int(gate["expectations"].sum()),
         expectations_met=int(gate["expectations_met"].sum()),
     )
@@ -75,6 +103,21 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> DataQuality:
 
 def _rows(frame: pl.DataFrame) -> tuple[Row, ...]:
     return tuple(frame.iter_rows(named=True))
+
+
+def _typing(frame: pl.DataFrame) -> Typing | None:
+    row = frame.row(0, named=True) if frame.height else None
+    if row is None or not row["visits"] or not row["herm_blank"] + row["fan_blank"]:
+        return None
+    return Typing(
+        visits=row["visits"],
+        herm_blank=row["herm_blank"],
+        fan_blank=row["fan_blank"],
+        herm_told=row["herm_told"],
+        fan_told=row["fan_told"],
+        charge_column=CHARGE_COLUMNS.get(row["charge_lacks"] or ""),
+        charge_visits=row["charge_lacks_visits"],
+    )
 
 
 def _technician(row: Row) -> TechnicianRow:
