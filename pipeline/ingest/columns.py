@@ -172,5 +172,7 @@ def meanings_of_dates(cells: Cells, *, date_format: str | None, latest: dt.date 
         return iso
     low = cells.field.low if isinstance(cells.field.low, dt.date) else None
     high = cells.field.high if isinstance(cells.field.high, dt.date) else latest
+    if cells.field.name in dates.AHEAD_FIELDS:
+        high = None
     found = dates.date_texts(cells.texts, cells.field.name, cells.header, low, high)
     return found if date_format is None else dates.by_format(found, date_format)

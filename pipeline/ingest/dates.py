@@ -77,6 +77,9 @@ FORMAT_PARTS = {
 }
 """strptime codes as regular expressions; the day may have one digit and months any of the known names."""
 
+AHEAD_FIELDS = frozenset({"agreement_renews_on"})
+"""Dates that lie ahead of the newest visit by their nature."""
+
 COARSE_FIELDS = frozenset({"manufactured_on", "installed_on", "owner_since", "agreement_since"})
 """Dates long past that are often written as a year or a month; the first day of it is taken and said so."""
 

@@ -44,7 +44,12 @@ def map_table(raw: RawTable, mapping_file: MappingFile | None = None) -> Mapped:
     _refuse_ties(raw.name, assigned)
     _refuse_missing(raw, assigned)
     used = {use.index for use in assigned.uses.values()}
-    unmapped = tuple(text for index, text in enumerate(raw.header) if index not in used and text.strip())
+    left = [column for column in columns if column.index not in used]
+    unmapped = tuple(
+        column.header if column.header.strip() else f"column {column.index + 1} (without a header)"
+        for column in left
+        if column.header.strip() or column.sample
+    )
     told = entry or Entry("")
     return Mapped(
         table=assigned.table,

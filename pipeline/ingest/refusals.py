@@ -81,6 +81,8 @@ def said_of_range(field: Field, unit: str | None) -> str:
     """Return what is wrong with a number outside the field's range, in the field's own unit."""
     home = f" {field.unit}" if field.unit and field.unit not in ("currency", "count") else ""
     converted = "" if unit in (None, field.unit) else f" (given in {unit})"
+    if field.high is None:
+        return f"lies before {_limit(field.low)}{home}{converted}"
     return f"is outside {_limit(field.low)} to {_limit(field.high)}{home}{converted}"
 
 

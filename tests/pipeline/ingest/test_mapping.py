@@ -232,6 +232,11 @@ def test_two_headers_for_one_field_are_refused_by_name() -> None:
     assert refused.value.slug == "two-headers"
 
 
+def test_a_column_without_a_header_is_listed_if_it_holds_something() -> None:
+    raw = make_columns(BASE | {"": ["x"] * 20, " ": [""] * 20})
+    assert map_table(raw).unmapped == ("column 4 (without a header)",)
+
+
 def test_the_same_column_twice_is_no_question() -> None:
     raw = make_columns(BASE | {"Suction pressure": ["118"] * 20, "Suction psi": ["118"] * 20})
     assert map_table(raw).columns["suction_psig"].header == "Suction pressure"

@@ -197,6 +197,21 @@ def test_private_values_are_not_in_messages() -> None:
     assert out.frame.height == 1
 
 
+def test_a_date_long_before_the_trade_costs_the_row() -> None:
+    out = parsed({"visit_id": ["T1"], "unit_id": ["U1"], "visit_date": ["1885-03-14"]})
+    assert (
+        out.findings["message"][0] == 'column "visit_date": "1885-03-14" lies before 1990-01-01; the row was not stored'
+    )
+
+
+def test_a_renewal_ahead_does_not_speak_against_its_order() -> None:
+    columns = visits(agreement_renews_on=["01/12/2025", "02/11/2025", "03/10/2025"]) | {
+        "visit_date": ["03/04/2024"] * 3
+    }
+    with pytest.raises(AmbiguousFile):
+        parsed(columns, latest=dt.date(2024, 6, 30))
+
+
 def test_no_rows_give_no_rows() -> None:
     raw = make_raw(["visit_id", "unit_id", "visit_date", "herm_uf", "cause"])
     out = parse(raw, map_table(raw))
