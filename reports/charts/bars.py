@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-SCALES = (0.1, 0.25, 0.5, 1.0)
+SCALES = (0.1, 0.25, 0.5, 0.75, 1.0)
 
 
 @dataclass(frozen=True)
