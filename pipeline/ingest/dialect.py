@@ -83,7 +83,10 @@ def _candidates(head: str, delimiter: str | None) -> list[Dialect]:
         delimiters += [" | "] if " | " in head else []
         delimiters += [d for d in RARE if d in head]
     found: list[Dialect] = []
-    for d in delimiters or [","]:
+    if "," not in delimiters and not delimiter:
+        # A file of one column has no delimiter.
+        delimiters.insert(0, ",")
+    for d in delimiters:
         quotes = [q for q in QUOTES if q not in d and (q == '"' or _encloses(head, d, q))]
         for q in quotes:
             found.append(Dialect(d, q))
@@ -130,15 +133,20 @@ def _score(sample: list[Record], dialect: Dialect) -> tuple[float, Counter[int]]
     flaws = sum(1.0 if r.flaw == OPEN else 0.5 for r in sample if r.flaw != OK) / len(sample)
     score = shape * types * (1 - 0.7 * flaws)
     if dialect.delimiter in RARE:
-        score *= RARE_WEIGHT
-        usual = widths.most_common(1)[0][0]
-        if dialect.delimiter in " :":
-            # Both occur inside values; a table of two columns or with few equal records is no evidence.
-            share = widths[usual] / len(sample)
-            score *= 0.8 if usual > 2 and share >= 0.5 and types >= 0.8 else 0.05
+        score *= RARE_WEIGHT * _rare_weight(sample, widths, dialect.delimiter, types)
     if dialect.quote != '"':
         score *= 0.999 if dialect.quote else 0.97
     return score, widths
+
+
+def _rare_weight(sample: list[Record], widths: Counter[int], delimiter: str, types: float) -> float:
+    """Return how far a rare delimiter may be believed; all of them occur inside values."""
+    n, usual = max((n, width) for width, n in widths.items())
+    share = n / len(sample)
+    if delimiter not in " :":
+        return 1.0 if usual > 2 or share > (0.5 if delimiter in "^~" else 0.95) else 0.0
+    quoted = sum(delimiter in cell for record in sample for cell in record.cells) >= 0.3 * len(sample)
+    return 0.8 if share >= 0.5 and types >= 0.8 and (usual > 2 or quoted) else 0.0
 
 
 def _looks_like_a_value(cell: str) -> float:
@@ -160,7 +168,8 @@ def _looks_like_a_value(cell: str) -> float:
 
 def _usual(widths: Counter[int]) -> tuple[int, ...]:
     total = sum(widths.values())
-    return tuple(width for width, n in widths.most_common(4) if n >= 0.1 * total) or (1,)
+    common = widths.most_common(4)
+    return tuple(width for width, n in common if n >= max(2, 0.1 * total)) or tuple(width for width, _ in common[:1])
 
 
 def _late_backslash(text: str, dialect: Dialect, widths: Counter[int]) -> str:

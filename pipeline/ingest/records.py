@@ -21,7 +21,8 @@ LINE_END = re.compile(r"\r\n|\n|\r")
 FAR_LINES, FAR_CHARACTERS = 60, 100_000
 """Lines and characters that a quoted cell with irregular quotes inside may span before its quote is taken literally."""
 MOST_DOUBTS = 5
-"""Doubtful quotes of one record for which every reading is tried."""
+CHOICES = (0, 5, 5, 4, 3, 3)
+"""Doubtful quotes of one record for which every reading is tried, and how many readings of each, by their number."""
 MOST_SPENT, READING_COST = 4_000_000, 100
 """Characters read again (plus a fixed cost per reading) before a file only gets first readings and stays quick."""
 
@@ -205,7 +206,8 @@ class _Reader:
             if first.flaw == OK:
                 return first
         tried = [first]
-        for choice in product((0, 1, 2), repeat=min(first.doubts, MOST_DOUBTS)):
+        doubts = min(first.doubts, MOST_DOUBTS)
+        for choice in product(range(CHOICES[doubts]), repeat=doubts):
             if not any(choice) or self.spent > MOST_SPENT:
                 continue
             reading = self._read(at, choice)
@@ -228,8 +230,8 @@ class _Reader:
     def _read(self, at: int, choice: tuple[int, ...]) -> _Reading:
         """Read one record; ``choice[n]`` says how the n-th doubtful quote is read.
 
-        0 = as well formed or else closed as early as possible, 1 = taken literally, 2 = closed at the first
-        quote that may close a cell on the line.
+        0 = as well formed or else closed as early as possible, 1 = taken literally, 2, 3, … = closed at the
+        first, second, … quote that may close a cell on the line.
         """
         text, dialect = self.text, self.dialect
         position, line_end = self.lines.starts[at], self.lines.ends[at]
@@ -262,6 +264,8 @@ class _Reader:
                     cell, after = dialect.unescaped(match[1]), match.end()
                 elif pick != 1:
                     closing = self._closing(opened.end(), line_end, far=pick == 0)
+                    for _ in range(pick - 2):
+                        closing = self._closing(closing.end(), line_end, far=False) if closing is not None else None
                     if closing is not None:
                         inner = text[opened.end() : closing.start()]
                         cell, after = dialect.unescaped(inner), closing.end()
