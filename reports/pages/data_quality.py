@@ -55,6 +55,7 @@ class Typing:
     fan_told: int
     charge_column: str | None
     charge_visits: int
+    charge_alone: bool
 
 
 CHARGE_COLUMNS = {
@@ -62,6 +63,8 @@ CHARGE_COLUMNS = {
     "no wet bulb or humidity": "the wet bulb of the return air",
     "no superheat reading": "superheat",
     "no subcooling reading": "subcooling",
+    "refrigerant not known": "the unit's refrigerant",
+    "metering device not known": "the unit's metering device",
 }
 """The column that a reason for not judging the charge asks for."""
 
@@ -117,6 +120,7 @@ def _typing(frame: pl.DataFrame) -> Typing | None:
         fan_told=row["fan_told"],
         charge_column=CHARGE_COLUMNS.get(row["charge_lacks"] or ""),
         charge_visits=row["charge_lacks_visits"],
+        charge_alone=row["charge_lacks_alone"],
     )
 
 

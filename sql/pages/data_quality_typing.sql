@@ -29,26 +29,36 @@ capacitors as (
     group by unit_id, visit_id
 ),
 
--- visits whose charge lacks one thing alone, and that thing is a column
+-- what a column would have told where the charge could not be judged: alone in the way, or one thing among others
 lacking as (
     select
-        charge_readings.not_testable_because as reason,
-        count(*) as visits
+        unnest(string_split(charge_readings.not_testable_because, '; ')) as reason,
+        charge_readings.not_testable_because not like '%;%' as alone
     from charge_readings
     semi join recent
         on charge_readings.unit_id = recent.unit_id and charge_readings.visit_id = recent.visit_id
     where charge_readings.charge_verdict = 'not_testable'
-        and charge_readings.not_testable_because in (
-            'no outdoor temperature', 'no wet bulb or humidity', 'no superheat reading', 'no subcooling reading'
-        )
-    group by charge_readings.not_testable_because
+),
+
+counted as (
+    select
+        reason,
+        alone,
+        count(*) as visits
+    from lacking
+    where reason in (
+        'no outdoor temperature', 'no wet bulb or humidity', 'no superheat reading', 'no subcooling reading',
+        'refrigerant not known', 'metering device not known'
+    )
+    group by reason, alone
 ),
 
 worst as (
     select
-        arg_max(reason, (visits, reason)) as reason,
-        max(visits) as visits
-    from lacking
+        arg_max(reason, (alone, visits, reason)) as reason,
+        arg_max(visits, (alone, visits, reason)) as visits,
+        arg_max(alone, (alone, visits, reason)) as alone
+    from counted
 )
 
 select
@@ -59,6 +69,7 @@ select
     count(*) filter (where capacitors.herm_told > 0) as herm_told,
     count(*) filter (where capacitors.fan_told > 0) as fan_told,
     max(worst.reason) as charge_lacks,
+    coalesce(bool_or(worst.alone), false) as charge_lacks_alone,
     coalesce(max(worst.visits), 0) as charge_lacks_visits
 from recent
 cross join worst
