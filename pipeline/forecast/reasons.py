@@ -23,6 +23,9 @@ WARNING_CAUSES = {
 }
 WORTH_NAMING = 0.15
 """A hazard is named where it lies above the fleet's mean by this share of the unit's whole hazard."""
+SUPERHEAT_LIMIT_F, SUBCOOLING_LIMIT_F = 5.0, 3.0
+"""Where a fixed orifice, a TXV or EEV counts as low on charge (contract's bands)."""
+BEYOND_A_LIMIT = 1.005 * WORTH_NAMING
 MOST_REASONS = 5
 WORSE_BY_PCT = 2.0
 """How far the expected drift must lie below the last reading to be told beside it."""
@@ -110,10 +113,15 @@ def _capacitor(history: History, sections: pl.DataFrame, scores: pl.DataFrame) -
     long = scores.select("unit_id", herm="s_herm", fan="s_fan").unpivot(
         index="unit_id", variable_name="section", value_name="score"
     )
+    beyond = pl.col("read_pct") < -pl.col("tolerance_pct")
     return (
         sections.join(long, on=["unit_id", "section"], how="inner")
         .join(latest, on=["unit_id", "section", "series"], how="left")
-        .select("unit_id", "score", text=pl.when(pl.col("measured_uf").is_not_null()).then(read).otherwise(unread))
+        .select(
+            "unit_id",
+            score=_at_least_named("score", beyond),
+            text=pl.when(pl.col("measured_uf").is_not_null()).then(read).otherwise(unread),
+        )
     )
 
 
@@ -130,20 +138,25 @@ def _charge(history: History, scores: pl.DataFrame) -> pl.DataFrame:
         pl.when(superheat.fill_null(False))
         .then(
             pl.format(
-                "refrigerant_leak: superheat {} degF over target on {}, limit 5",
+                f"refrigerant_leak: superheat {{}} degF over target on {{}}, limit {SUPERHEAT_LIMIT_F:g}",
                 _short(pl.col("leak_loss_f"), 1),
                 pl.col("visit_date"),
             )
         )
         .otherwise(
             pl.format(
-                "refrigerant_leak: subcooling {} degF under target on {}, limit 3",
+                f"refrigerant_leak: subcooling {{}} degF under target on {{}}, limit {SUBCOOLING_LIMIT_F:g}",
                 _short(pl.col("leak_loss_f"), 1),
                 pl.col("visit_date"),
             )
         )
     )
-    return latest.join(scores, on="unit_id", how="inner").select("unit_id", score="s_charge", text=text)
+    beyond = pl.col("leak_loss_f") > pl.when(superheat.fill_null(False)).then(SUPERHEAT_LIMIT_F).otherwise(
+        SUBCOOLING_LIMIT_F
+    )
+    return latest.join(scores, on="unit_id", how="inner").select(
+        "unit_id", score=_at_least_named("s_charge", beyond), text=text
+    )
 
 
 def _added(history: History, scores: pl.DataFrame) -> pl.DataFrame:
@@ -178,7 +191,10 @@ def _load(history: History, scores: pl.DataFrame) -> pl.DataFrame:
         _short(pl.col("compressor_rla_amps"), 1),
         pl.col("visit_date"),
     )
-    return latest.join(scores, on="unit_id", how="inner").select("unit_id", score="s_compressor", text=text)
+    beyond = pl.col("compressor_amps") > pl.col("compressor_rla_amps")
+    return latest.join(scores, on="unit_id", how="inner").select(
+        "unit_id", score=_at_least_named("s_compressor", beyond), text=text
+    )
 
 
 def _warned(history: History, scores: pl.DataFrame) -> pl.DataFrame:
@@ -214,6 +230,11 @@ def _older(scores: pl.DataFrame) -> pl.DataFrame:
         .otherwise(pl.format("other: age not known, taken as {} years{}", years_old, calls))
     )
     return scores.select("unit_id", score="s_base", text=text)
+
+
+def _at_least_named(score: str, beyond: pl.Expr) -> pl.Expr:
+    """Lift the score of evidence that lies beyond its limit so that it is named, if last."""
+    return pl.when(beyond.fill_null(False)).then(pl.max_horizontal(score, pl.lit(BEYOND_A_LIMIT))).otherwise(score)
 
 
 def _short(value: pl.Expr, digits: int) -> pl.Expr:

@@ -154,6 +154,8 @@ def _usable_readings(history: History, event_beyond_pct: float) -> pl.DataFrame:
             & ~(pl.col("at_replacement").fill_null(False) & suspect)
         )
         .with_columns(suspect=suspect, method=pl.col("method").fill_null("bench"))
+        # where a day has a reading nobody doubts, the doubted ones of that day are not needed
+        .filter(~pl.col("suspect") | pl.col("suspect").all().over(*KEY, "visit_date"))
         .group_by(*KEY, "visit_date", "method")
         .agg(
             pl.col("drift_pct").median(),

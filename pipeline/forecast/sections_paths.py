@@ -38,7 +38,8 @@ def default_paths() -> Paths:
     Notes
     -----
     linear -r x; kink -c x - r max(0, x - t); exponential -a (e^(x / tau) - 1), cut at the lowest drift.
-    The linear weights follow a log-normal bump; the other two families are level. All guesses.
+    The linear weights follow a log-normal bump; in the other two families a path weighs less the more of
+    the part it has lost after some years. All guesses.
     """
     p = priors()["drift"]["paths"]
     ages = np.arange(0.0, OLDEST_YEARS + AGE_STEP_YEARS, AGE_STEP_YEARS)[:, None]
@@ -58,9 +59,16 @@ def default_paths() -> Paths:
     weights = np.concatenate(
         [
             p["linear_share"] * bump / bump.sum(),
-            np.full(len(kinks), p["kink_share"] / len(kinks)),
-            np.full(len(growths), p["exponential_share"] / len(growths)),
+            p["kink_share"] * _believable(kinks, p["believable_loss_pct"], p["believable_years"]),
+            p["exponential_share"] * _believable(growths, p["believable_loss_pct"], p["believable_years"]),
         ]
     )
     table = np.maximum(np.concatenate([linear, *kinks, *growths], axis=1), p["lowest_pct"])
     return Paths(np.ascontiguousarray(table, dtype=np.float32), AGE_STEP_YEARS, weights)
+
+
+def _believable(paths: list[Array], loss_pct: float, after_years: float) -> Floats:
+    """Return weights summing to 1 that fall off where a path loses more than ``loss_pct`` after some years."""
+    lost = np.array([-path[round(after_years / AGE_STEP_YEARS), 0] for path in paths])
+    weight = 1.0 / (1.0 + (lost / loss_pct) ** 2)
+    return np.asarray(weight / weight.sum())
