@@ -23,6 +23,8 @@ SAMPLE_LINES = 400
 SAMPLE_TYPED = 120
 """Records whose cells are judged by type; more cost time and change nothing."""
 RARE_WEIGHT = 0.6
+NO_NAMES_WEIGHT = 0.75
+"""For a table of which no early record could be the header."""
 
 NUMBER = re.compile(r"\(?[-+]?[$€£]?\s?\d[\d.,' \u00a0]*(?:[eE][-+]?\d+)?\s?(?:%|[°µμ]?[A-Za-z]{1,4})?\)?$")
 DATE = re.compile(
@@ -131,12 +133,19 @@ def _score(sample: list[Record], dialect: Dialect) -> tuple[float, Counter[int]]
     judged = [cell for record in sample[::step] for cell in record.cells[:200]]
     types = sum(_looks_like_a_value(cell) for cell in judged) / max(len(judged), 1)
     flaws = sum(1.0 if r.flaw == OPEN else 0.5 for r in sample if r.flaw != OK) / len(sample)
-    score = shape * types * (1 - 0.7 * flaws)
+    score = shape * types * (1 - 0.7 * flaws) * (1.0 if _has_names(sample, widths) else NO_NAMES_WEIGHT)
     if dialect.delimiter in RARE:
         score *= RARE_WEIGHT * _rare_weight(sample, widths, dialect.delimiter, types)
     if dialect.quote != '"':
         score *= 0.999 if dialect.quote else 0.97
     return score, widths
+
+
+def _has_names(sample: list[Record], widths: Counter[int]) -> bool:
+    """Whether one of the first records has the usual width and nothing that looks like a number or date."""
+    usual = max((n, width) for width, n in widths.items())[1]
+    early = (record.cells for record in sample[:20] if len(record.cells) == usual)
+    return any(not any(NUMBER.match(c.strip()) or DATE.match(c.strip()) for c in cells) for cells in early)
 
 
 def _rare_weight(sample: list[Record], widths: Counter[int], delimiter: str, types: float) -> float:
