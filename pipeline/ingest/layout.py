@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipeline.errors import FileRefused, UsageError, cut
@@ -11,6 +11,7 @@ from pipeline.ingest import structure
 from pipeline.ingest.decode import Decoded, decode, digest, read_bytes, refuse_what_is_not_text
 from pipeline.ingest.dialect import Detected, detect
 from pipeline.ingest.records import Dialect, Record, is_blank, records
+from pipeline.ingest.unwrap import unwrap
 
 DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "\\t": "\t", "pipe": "|", "space": " "}
 """Words that a mapping file may use for a delimiter."""
@@ -23,7 +24,7 @@ class Layout:
     """What a file was understood to be, before its records are sorted.
 
     ``data`` is the text as UTF-8 from its first character on (without a byte order mark); ``above`` are the
-    records above the header, blank ones included.
+    records above the header, blank ones included; ``unwrapped`` says that each line stood in quotes as a whole.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Layout:
     above: tuple[Record, ...]
     header: Record
     data: bytes
+    unwrapped: bool
 
     @property
     def dialect(self) -> Dialect:
@@ -62,12 +64,15 @@ def understand(
     data = read_bytes(path, name)
     refuse_what_is_not_text(data, name)
     decoded = decode(data, encoding=encoding)
+    opened = unwrap(decoded.text)
+    if opened is not None:
+        decoded = replace(decoded, text=opened)
     detected = detect(decoded.text, delimiter=_stated(delimiter))
     above, header = _find_header(decoded.text, detected, name, header_row)
     sha256 = digest(data)
-    if decoded.encoding != "utf-8" or decoded.damaged or data.startswith(b"\xef\xbb\xbf"):
+    if decoded.encoding != "utf-8" or decoded.damaged or opened is not None or data.startswith(b"\xef\xbb\xbf"):
         data = decoded.text.encode("utf-8", "surrogatepass")
-    return Layout(name, sha256, decoded, detected, tuple(above), header, data)
+    return Layout(name, sha256, decoded, detected, tuple(above), header, data, opened is not None)
 
 
 def records_below(layout: Layout) -> Iterator[Record]:

@@ -73,6 +73,8 @@ def _notes(layout: Layout, blank: list[int], below: int) -> Iterator[str]:
         f"{layout.name}: encoding {decoded.encoding}{sure}, delimiter {delimiter}, quote {dialect.quote or 'none'}"
         f"{escape}, header on line {layout.header.line} with {len(layout.header.cells)} cells, {below} records below it"
     )
+    if layout.unwrapped:
+        yield "each line stood in quotes as a whole; the quotes were taken off"
     for record in layout.above[:MOST_LISTED]:
         yield f"left out above the header, line {record.line}: {_quoted(record, decoded.text)}"
     if len(layout.above) > MOST_LISTED:
