@@ -28,6 +28,7 @@ PAGE = Page(
         "fleet_review_last_seen": (),
         "fleet_review_unseen": (),
         "fleet_review_changes": (),
+        "fleet_review_care": (),
     },
 )
 
@@ -115,6 +116,8 @@ class FleetReview:
     last_seen: tuple[Tally, ...]
     unseen: tuple[UnseenUnit, ...]
     changes: str | None
+    findings_open: int
+    leaks_suspected: int
 
 
 def build(frames: Mapping[str, pl.DataFrame], site: Site) -> FleetReview:
@@ -139,6 +142,8 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> FleetReview:
         last_seen=_last_seen(frames["fleet_review_last_seen"]),
         unseen=tuple(UnseenUnit(**row) for row in frames["fleet_review_unseen"].iter_rows(named=True)),
         changes=_changes(frames["fleet_review_changes"]),
+        findings_open=int(frames["fleet_review_care"]["findings_open"][0]),
+        leaks_suspected=int(frames["fleet_review_care"]["leaks_suspected"][0]),
     )
 
 

@@ -15,6 +15,8 @@ from reports.charts.drift_history import SECTION_NAMES, drift_extent, drift_hist
 from reports.charts.theme import Figure, date_range
 from reports.format import chance, day, known_as, name, number, signed, words
 from reports.page import Page, Site
+from reports.unit_charge import QUERIES as CHARGE_QUERIES
+from reports.unit_charge import ChargeCare, charge_care, told
 from reports.unit_facts import capacitor_in_place, place_facts, system_facts
 from reports.unit_todo import Todo, todo
 
@@ -30,6 +32,7 @@ PAGE = Page(
         "unit_charge_readings": UNIT_IDS,
         "unit_visits": UNIT_IDS,
         "unit_parts": UNIT_IDS,
+        **dict.fromkeys(CHARGE_QUERIES, UNIT_IDS),
     },
     many=True,
 )
@@ -64,6 +67,7 @@ class UnitPage:
     charge_state: str
     charge_figures: tuple[Figure, ...]
     charge: tuple[Row, ...]
+    care: ChargeCare
     visits: tuple[Row, ...]
     parts: tuple[Row, ...]
 
@@ -90,12 +94,13 @@ def _page(unit: Row, rows: Mapping[str, list[Row]], file: str) -> UnitPage:
     dates = date_range([*seen, *(date for date in (unit["as_of"], unit["season_end"]) if date)])
     figures = (charge_history(f"chart-{metric}", metric, charge, dates) for metric in ("superheat", "subcooling"))
     size = capacitor_in_place(unit, readings)
+    steps = todo(split_reason(unit["leading_reason"]), reasons, _newest_verdict(charge), size)
     return UnitPage(
         file=file,
         title=_title(unit),
         unit=unit,
         head=_head(unit),
-        todo=todo(split_reason(unit["leading_reason"]), reasons, _newest_verdict(charge), size),
+        todo=steps,
         reasons=reasons,
         facts=system_facts(unit, readings),
         place=place_facts(unit),
@@ -103,7 +108,8 @@ def _page(unit: Row, rows: Mapping[str, list[Row]], file: str) -> UnitPage:
         capacitor=_newest_first(readings),
         charge_state=_charge_state(charge),
         charge_figures=tuple(figure for figure in figures if figure),
-        charge=tuple(reversed(charge)),
+        charge=tuple(reversed(told(charge))),
+        care=charge_care(charge, rows, steps.cautions),
         visits=tuple(rows["unit_visits"]),
         parts=tuple(rows["unit_parts"]),
     )

@@ -1,0 +1,156 @@
+"""Leaks and refrigerant: which systems are losing charge, what was topped up blindly, and what went in and out."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from reports.advice import advice
+from reports.charge_words import DECISIONS, because, rate
+from reports.format import MONTHS, count, day, number, words
+from reports.page import Page, Site
+
+PAGE = Page(
+    slug="leaks",
+    title="Leaks and refrigerant",
+    order=34,
+    queries={"leaks_suspected": (), "leaks_topped_up": (), "leaks_use": (), "leaks_log": (), "leaks_types": ()},
+)
+
+Row = Mapping[str, Any]
+
+HIGH_GWP = 700.0
+"""Over this a refrigerant counts as one of high warming potential here: the limit for new home systems in the US rule
+(40 CFR 84.54, from memory, not seen); check the rule in force."""
+SEARCH: Mapping[str, str] = {
+    "yes": "leak found",
+    "no": "searched, none found",
+    "suspected": "leak suspected",
+}
+
+
+@dataclass(frozen=True)
+class Leaks:
+    """Everything the page shows."""
+
+    headline: str
+    lead: tuple[str, ...]
+    cautions: tuple[str, ...]
+    suspected: tuple[Row, ...]
+    suspected_in_all: int
+    rule: str | None
+    topped_up: tuple[Row, ...]
+    topped_up_in_all: int
+    types: tuple[Row, ...]
+    use: tuple[Row, ...]
+    log: tuple[Row, ...]
+
+
+def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Leaks:
+    """Return the page's context from the marts' frames (``PAGE.queries``)."""
+    suspected, topped_up = frames["leaks_suspected"], frames["leaks_topped_up"]
+    use = [_use(row) for row in frames["leaks_use"].iter_rows(named=True)]
+    types = list(frames["leaks_types"].iter_rows(named=True))
+    return Leaks(
+        headline=_headline(_in_all(suspected), site),
+        lead=_lead(use, types),
+        cautions=advice()["refrigerant_leak"].cautions,
+        suspected=tuple(_suspected(row) for row in suspected.iter_rows(named=True)),
+        suspected_in_all=_in_all(suspected),
+        rule=_rule(suspected),
+        topped_up=tuple(_topped_up(row) for row in topped_up.iter_rows(named=True)),
+        topped_up_in_all=_in_all(topped_up),
+        types=tuple(types),
+        use=tuple(use),
+        log=tuple({**row, "month": month(row["month_start"])} for row in frames["leaks_log"].iter_rows(named=True)),
+    )
+
+
+def month(first: dt.date) -> str:
+    """Return ``Mar 2026``."""
+    return f"{MONTHS[first.month - 1]} {first.year}"
+
+
+def _in_all(frame: pl.DataFrame) -> int:
+    return int(frame["units_in_all"][0]) if frame.height else 0
+
+
+def _headline(suspected: int, site: Site) -> str:
+    if suspected == 0:
+        return "No system is probably losing charge"
+    verb = "is" if suspected == 1 else "are"
+    return f"{number(suspected)} of {count(site.units_active, 'system')} {verb} probably losing charge"
+
+
+def _lead(use: list[Row], types: list[Row]) -> tuple[str, ...]:
+    """Return what to keep in view: what is ozone-depleting, and what warms most."""
+    out = []
+    years = [row["calendar_year"] for row in use]
+    for row in types:
+        shown = [used for used in use if used["refrigerant"] == row["refrigerant"] and used["ozone_depleting"]]
+        if shown:
+            last = shown[0]
+            out.append(
+                f"{words(row['refrigerant'])} depletes ozone and what there is must last: "
+                f"{count(row['units_active'], 'unit')} in care still hold it; {number(last['added_lb'], 1)} lb went in "
+                f"during {last['calendar_year']}."
+            )
+    newest = [row for row in use if years and row["calendar_year"] == max(years) and row["high_gwp"]]
+    if newest:
+        net, co2 = (sum(row[key] or 0.0 for row in newest) for key in ("net_lb", "co2_t"))
+        out.append(
+            f"Of types that warm much (potential over {number(HIGH_GWP)}), {number(net, 1)} lb net went in during "
+            f"{max(years)}; let go, that warms like {number(co2, 1)} t of CO₂."
+        )
+    return tuple(out)
+
+
+def _use(row: Row) -> Row:
+    marks = ["depletes ozone"] if row["ozone_depleting"] else []
+    high = row["gwp"] is not None and row["gwp"] > HIGH_GWP
+    marks += [f"warming potential over {number(HIGH_GWP)}"] if high else []
+    return {**row, "high_gwp": high, "marks": ", ".join(marks)}
+
+
+def _suspected(row: Row) -> Row:
+    rule = row["federal_threshold"] or ""
+    return {
+        **row,
+        "rate": rate(row),
+        "because": because(row["because"]),
+        "said": _decision(row),
+        "rule": rule if "check the rule" in rule else None,
+    }
+
+
+def _topped_up(row: Row) -> Row:
+    search = SEARCH.get(row["leak_found"] or "")
+    return {
+        **row,
+        "search": f"{search}, {day(row['searched_on'])}" if search else "no search on file",
+        "said": _decision(row),
+    }
+
+
+def _decision(row: Row) -> str:
+    if row["decision"] is None:
+        return ""
+    return DECISIONS.get(row["decision"], words(row["decision"]))
+
+
+def _rule(suspected: pl.DataFrame) -> str | None:
+    """Return to how many of the suspected units no federal leak-rate threshold applies."""
+    if suspected.is_empty():
+        return None
+    told = suspected["federal_threshold"]
+    free = int(told.str.contains("no federal", literal=True).fill_null(False).sum())
+    unknown = int(told.is_null().sum())
+    parts = [f"No federal leak-rate threshold applies to {number(free)} of the {number(suspected.height)} listed"]
+    parts += [f"of {number(unknown)} the plate's charge is not known"] if unknown else []
+    rest = suspected.height - free - unknown
+    parts += [f"{number(rest)} may fall under one"] if rest else []
+    return "; ".join(parts) + ". A leak rate here is a sign, not a finding of compliance: check the rule in force."
