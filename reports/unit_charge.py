@@ -71,7 +71,7 @@ class ChargeCare:
     closed_findings: tuple[Row, ...]
 
 
-def told(charge: Sequence[Row]) -> list[Row]:
+def told(charge: Sequence[Row]) -> list[dict[str, Any]]:
     """Return the charge readings with how sure each verdict is (``odds``) and the likely fault (``fault_said``)."""
     return [{**row, "odds": outside(row), "fault_said": _fault_said(row)} for row in charge]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -65,7 +65,7 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Findings:
     )
 
 
-def _lead(counts: list[Row], in_all: int, declined: int) -> str:
+def _lead(counts: Sequence[Row], in_all: int, declined: int) -> str:
     if not in_all:
         return (
             "Weak capacitor sections, doubtful charge, leaks and what technicians saw will stand here until a part, a "

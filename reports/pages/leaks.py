@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -86,7 +86,7 @@ def _headline(suspected: int, site: Site) -> str:
     return f"{number(suspected)} of {count(site.units_active, 'system')} {verb} probably losing charge"
 
 
-def _lead(use: list[Row], types: list[Row]) -> tuple[str, ...]:
+def _lead(use: Sequence[Row], types: Sequence[Row]) -> tuple[str, ...]:
     """Return what to keep in view: what is ozone-depleting, and what warms most."""
     out = []
     years = [row["calendar_year"] for row in use]
