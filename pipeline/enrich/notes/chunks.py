@@ -22,8 +22,13 @@ _SPELT_OUT = re.compile(r"(?:[A-Za-z]\.){2,4}[:,]?$|[A-Za-z](?:\.[A-Za-z]){1,3}[
 _MIXED = re.compile(r"(\d)-(\d)/(\d{1,2})$")
 _BREAKS = frozenset(".;|!?[]{}•*·_\\")
 _SIGNS = frozenset("/:-+@()=&")
-_ABBREVIATED = frozenset({"temp", "amb", "liq", "suct", "suc", "ret", "sup", "supp", "approx", "no", "evap", "cond", "w", "pres", "press", "deg", "vs", "oz", "lb", "lbs", "subc"})  # fmt: skip
-_DASHES = str.maketrans({"–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "″": '"', "”": '"', "“": '"', "’": "'", "º": "°", "˚": "°"})  # fmt: skip
+_ABBREVIATED = frozenset({
+    "temp", "amb", "liq", "suct", "suc", "ret", "sup", "supp", "approx", "no", "evap", "cond", "w", "pres",
+    "press", "deg", "vs", "oz", "lb", "lbs", "subc", "rec", "inst", "repl",
+})  # fmt: skip
+_DASHES = str.maketrans(
+    dict.fromkeys("–—−‐‑", "-") | dict.fromkeys("″”“", '"') | {"’": "'", "º": "°", "˚": "°"}
+)
 _QUOTES = frozenset("\"'")
 
 
@@ -66,7 +71,7 @@ def atoms_of(chunk: str) -> tuple[Atom, ...]:
         if run:
             atoms += _glued(run)
             run = []
-        atoms.append(_sign(piece, start, end, text))
+        atoms.append(_sign(piece, start, end))
     if run:
         atoms += _glued(run)
     return tuple(_codes(atoms)) if len(atoms) > 1 else tuple(atoms)
@@ -80,7 +85,7 @@ def _number(piece: str, start: int, end: int) -> Atom:
     return Atom(NUMBER, piece, start, end, float(plain), None, decimals)
 
 
-def _sign(piece: str, start: int, end: int, text: str) -> Atom:
+def _sign(piece: str, start: int, end: int) -> Atom:
     if piece == "," or piece in _BREAKS:
         return Atom(COMMA if piece == "," else BREAK, piece, start, end)
     return Atom(HASH if piece == "#" else SIGN, ":" if piece == "=" else piece, start, end)
@@ -138,13 +143,15 @@ def _codes(atoms: list[Atom]) -> list[Atom]:
     for i, atom in enumerate(atoms):
         if i <= skip:
             continue
-        after = atoms[i + 1].text if i + 1 < len(atoms) and atoms[i + 1].kind in {SIGN, HASH} else ""
+        after = atoms[i + 1].text if i + 1 < len(atoms) and atoms[i + 1].kind in {SIGN, HASH, BREAK} else ""
         if atom.kind == NUMBER and i > 1 and atoms[i - 2].text == "r" and atom.text in lexicon().refrigerants:
             del out[-2:]
             out.append(Atom(NUMBER, atom.text, atoms[i - 2].start, atom.end, atom.value, "refrigerant"))
         elif i in spoilt:
             out.append(Atom(JUNK, atom.text, atom.start, atom.end))
-        elif atom.kind == NUMBER and atom.unit is None and after and after in "°%#\"'":
+        elif atom.kind == NUMBER and atom.unit is None and after == "*" and i + 2 < len(atoms):
+            out.append(atom)
+        elif atom.kind == NUMBER and atom.unit is None and after and after in "°%#*\"'":
             unit, skip = _signed_unit(atoms, i)
             out.append(Atom(NUMBER, atom.text, atom.start, atoms[skip].end, atom.value, unit, atom.decimals))
         elif atom.kind == BREAK and atom.text == "." and i and atoms[i - 1].text in _ABBREVIATED:
@@ -162,7 +169,7 @@ def _codes(atoms: list[Atom]) -> list[Atom]:
 def _signed_unit(atoms: list[Atom], i: int) -> tuple[str, int]:
     """Return the unit of the sign after number ``i`` and the index of its last atom."""
     sign = atoms[i + 1].text
-    if sign == "°":
+    if sign in "°*":
         letter = atoms[i + 2] if i + 2 < len(atoms) and atoms[i + 2].kind == WORD else None
         if letter is None or letter.text not in {"f", "c"}:
             return "degF", i + 1

@@ -88,13 +88,12 @@ def add_used(mined: pl.DataFrame, visits: pl.DataFrame, parts: pl.DataFrame) -> 
     seen = pl.when(pl.col("kind") == OBSERVATION).then(pl.lit("observations")).otherwise("field")
     listed = parts.filter(pl.col("part") == "run_capacitor").select(_ROW).unique()
     part = (pl.col("kind") == PART) & (pl.col("value_text") == FITTED) & ~pl.col("listed").fill_null(False)
+    filling = pl.col("kind").is_in([READING, OBSERVATION]) & pl.col("filled").fill_null(False)
     return (
         mined.with_columns(column=seen)
         .join(filled.with_columns(filled=True), left_on=[*_ROW, "column"], right_on=[*_ROW, "field"], how="left")
         .join(listed.with_columns(listed=True), on=_ROW, how="left")
-        .with_columns(
-            used=pl.col("attributed") & (part | (pl.col("kind").is_in([READING, OBSERVATION]) & pl.col("filled").fill_null(False)))
-        )
+        .with_columns(used=pl.col("attributed") & (part | filling))
         .select(*mined.columns, "used")
     )
 
@@ -123,4 +122,5 @@ def add_parts_from_notes(parts: pl.DataFrame, mined: pl.DataFrame) -> pl.DataFra
     if told.is_empty():
         return parts
     known = [pl.col(name).cast(parts.schema[name]) for name in told.columns if name in parts.columns]
-    return pl.concat([parts, told.select(known)], how="diagonal").sort("unit_id", "visit_date", "visit_id", "part", "row_n")
+    order = ["unit_id", "visit_date", "visit_id", "part", "row_n"]
+    return pl.concat([parts, told.select(known)], how="diagonal").sort(order)

@@ -1,16 +1,16 @@
-"""One note read by a fixed grammar: readings, ratings, parts, checks and observations, each with where it is written."""
+"""One note read by a fixed grammar: readings, ratings, parts, checks, observations, each with where it is written."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH
+from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH, NUMBER
+from pipeline.enrich.notes.elements import LETTERS, Context
 from pipeline.enrich.notes.items import (
     FILLER,
     JOINT,
     LABEL,
     MARK,
-    NUMBER,
     OTHER,
     REFRIGERANT,
     ROLE,
@@ -21,7 +21,7 @@ from pipeline.enrich.notes.items import (
 from pipeline.enrich.notes.lexicon import lexicon
 from pipeline.enrich.notes.marks import Mark, mark_items
 from pipeline.enrich.notes.observations import observed
-from pipeline.enrich.notes.pairing import LETTERS, Context, match_stretch
+from pipeline.enrich.notes.pairing import match_stretch
 from pipeline.enrich.notes.sections import CHECKED, FITTED, PART, READING, Said
 from pipeline.enrich.notes.weights import weighed
 
@@ -71,10 +71,11 @@ def read_note(note: str, refrigerant: str | None = None) -> list[Told]:
         *_readings(items, marks, refrigerant),
         *(Told(said, marks[i], start, end) for said, i, start, end in weighed(items)),
     ]
-    told += _opens(items, marks, told)
+    told += _opens(items, marks)
     told += _checks(items, marks, told)
     told += [Told(said, marks[i], start, end) for said, i, start, end in observed(items)]
-    return _without_shared(sorted(told, key=lambda one: (one.start, one.end)))
+    told.sort(key=lambda one: (one.start, one.end))
+    return told if ":" in note or "\n" in note else _without_shared(told)
 
 
 def _without_shared(told: list[Told]) -> list[Told]:
@@ -106,7 +107,7 @@ def _give_roles(items: list[Item]) -> None:
                 role = None
         elif item.kind in {BREAK, COMMA} or item.meaning.other_part:
             role = None
-        elif new in {"good", "bad", "open"} or item.kind == LABEL and new is None:
+        elif new in {"good", "bad", "open"} or (item.kind == LABEL and new is None):
             pass
         elif new is not None and item.kind in {ROLE, LABEL}:
             role = _next_role(role, new, item, previous)
@@ -146,6 +147,7 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
             item.kind = OTHER
         if item.kind in _ENDERS:
             if stretch:
+                context.priced = item.text.startswith("$")
                 for matched in match_stretch(stretch, item, context):
                     for said in matched.said:
                         out.append(Told(said, marks[first], matched.start, matched.end))
@@ -164,7 +166,8 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
             first = i
         stretch.append(item)
         if len(stretch) == LONGEST_STRETCH:
-            out += [Told(s, marks[first], m.start, m.end) for m in match_stretch(stretch, None, context) for s in m.said]
+            found = match_stretch(stretch, None, context)
+            out += [Told(said, marks[first], one.start, one.end) for one in found for said in one.said]
             stretch = []
     return out
 
@@ -182,7 +185,7 @@ def _only_says_how(items: list[Item], i: int, stretch: list[Item]) -> bool:
     name = items[i].meaning.label
     after = items[i + 1] if i + 1 < len(items) else None
     if name in {"low", "high"} and i and (after is None or after.text != "/"):
-        return items[i - 1].kind in {LABEL, ROLE} or items[i - 1].unit == "pct"
+        return items[i - 1].kind in {LABEL, ROLE, FILLER} or items[i - 1].unit == "pct"
     if name == "cap" and stretch and stretch[-1].kind == LABEL:
         return lexicon().labels[str(stretch[-1].meaning.label)].section in {"herm", "fan", "blower"}
     return False
@@ -206,7 +209,7 @@ def _remember(said: tuple[Said, ...], context: Context) -> None:
         context.fitted = fitted
 
 
-def _opens(items: list[Item], marks: list[Mark | None], told: list[Told]) -> list[Told]:
+def _opens(items: list[Item], marks: list[Mark | None]) -> list[Told]:
     """Read a section said to be open (``herm open``, ``OL on fan side``): 0 microfarads."""
     out: list[Told] = []
     capacitors = any(item.kind == LABEL and item.meaning.label in CAPACITOR_LABELS for item in items)
@@ -214,7 +217,7 @@ def _opens(items: list[Item], marks: list[Mark | None], told: list[Told]) -> lis
         if item.meaning.role != "open":
             continue
         before = i - 1
-        while before >= 0 and items[before].kind in {ROLE, FILLER} or (before >= 0 and items[before].text in {":", "-"}):
+        while before >= 0 and (items[before].kind in {ROLE, FILLER} or items[before].text in {":", "-"}):
             before -= 1
         after = i + 1
         while after < len(items) and items[after].kind == FILLER:
@@ -236,18 +239,21 @@ def _checks(items: list[Item], marks: list[Mark | None], told: list[Told]) -> li
     for i, item in enumerate(items):
         if item.kind != LABEL or item.meaning.label != "cap" or marks[i] in read:
             continue
-        good: Item | None = None
-        for at in range(i + 1, min(i + 6, len(items))):
-            other = items[at]
-            if other.meaning.role == "good" or other.meaning.joint == "and" and good is None:
-                good = other if other.meaning.role == "good" else good
-                if good is not None:
-                    break
-            elif other.kind not in {ROLE, FILLER, JOINT} or other.meaning.role in {"bad", *_OWN_PARTS}:
-                break
+        good = _good_after(items, i)
         if good is not None and not _negated(items, i):
             return [Told(Said(CHECKED, "capacitor", None, "good"), marks[i], item.start, good.end)]
     return []
+
+
+def _good_after(items: list[Item], i: int) -> Item | None:
+    """Return the word that calls the thing before it good, where nothing between says otherwise."""
+    for other in items[i + 1 : i + 6]:
+        if other.meaning.role == "good":
+            return other
+        between = other.kind in {ROLE, FILLER, JOINT} or other.unit == "pct"
+        if not between or other.meaning.role in {"bad", *_OWN_PARTS}:
+            return None
+    return None
 
 
 def _negated(items: list[Item], i: int) -> bool:

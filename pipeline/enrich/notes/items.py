@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH, JUNK, NUMBER, SIGN, WORD, Atom, atoms_of
+from pipeline.enrich.notes.chunks import BREAK, JUNK, NUMBER, SIGN, WORD, Atom, atoms_of
 from pipeline.enrich.notes.lexicon import OTHER_UNIT, Lexicon, Meaning, lexicon
 
 LABEL, ROLE, MARK, WEIGHT, REFRIGERANT, JOINT, FILLER, OTHER = (
@@ -15,6 +15,9 @@ OUNCES_PER_POUND = 16.0
 UNIT_NOUNS = frozenset({"unit", "system", "sys", "ac", "condenser", "cond", "side", "zone", "units"})
 """Nouns after (or before) which a place or number says which unit is meant."""
 
+LEAST_POUNDS_PRESSURE = 40.0
+"""From here on "#" and "lbs" are pressures: no house takes so much refrigerant."""
+MOST_WHOLE_POUNDS = 20.0
 PART_VOLTS = frozenset({330.0, 370.0, 440.0})
 """Voltage classes of run capacitors (common practice, no source): they belong to a part's size."""
 
@@ -52,7 +55,7 @@ def items_of(note: str) -> list[Item]:
         for atom in atoms_of(chunk):
             atoms.append(atom)
             places.append(match.start())
-    return _weights(_units(_phrases(atoms, places, words), words), words)
+    return _weights(_units(_phrases(atoms, places, words)), words)
 
 
 _LINE_END = Atom(BREAK, "\n", 0, 1)
@@ -95,7 +98,7 @@ def _longest(atoms: list[Atom], i: int, words: Lexicon) -> tuple[Meaning | None,
     at = i + 1
     while len(texts) < most and at < len(atoms):
         atom = atoms[at]
-        if atom.kind == SIGN and atom.text in "-/()" and len(atom.text) == 1 and ends[-1] == at - 1:
+        if atom.kind == SIGN and atom.text in "-/()&" and len(atom.text) == 1 and ends[-1] == at - 1:
             at += 1
             continue
         if atom.kind not in {WORD, JUNK}:
@@ -122,7 +125,7 @@ def _kind(meaning: Meaning) -> str:
     return FILLER if meaning.filler else OTHER
 
 
-def _units(items: list[Item], words: Lexicon) -> list[Item]:
+def _units(items: list[Item]) -> list[Item]:
     """Give numbers the unit written after them."""
     out: list[Item] = []
     i, count = 0, len(items)
@@ -163,7 +166,7 @@ def _begins_next(items: list[Item], i: int, before: list[Item]) -> bool:
     if items[i].kind != LABEL or not before or i + 1 >= len(items):
         return False
     at = i + 1
-    while at < len(items) and items[at].kind in {ROLE, FILLER} or (at < len(items) and items[at].text in {":", "-"}):
+    while at < len(items) and (items[at].kind in {ROLE, FILLER} or items[at].text in {":", "-"}):
         at += 1
     if at >= len(items) or items[at].kind != NUMBER:
         return False
@@ -183,30 +186,41 @@ def _weights(items: list[Item], words: Lexicon) -> list[Item]:
     while i < count:
         item = items[i]
         i += 1
+        if item.kind == NUMBER and item.unit == "lb" and item.value >= LEAST_POUNDS_PRESSURE:
+            item.unit = "psi"
         if item.kind == NUMBER and item.unit in {"lb", "oz"}:
             ounces = item.value * (OUNCES_PER_POUND if item.unit == "lb" else 1.0)
             weight = Item(WEIGHT, item.text, item.start, item.end, _NOTHING, ounces)
             _take_fraction(out, weight, item)
             if item.unit == "lb" and i < count:
                 at = i + 1 if items[i].meaning.joint == "and" else i
-                if at < count and items[at].kind == NUMBER and items[at].unit == "oz" and items[at].value < OUNCES_PER_POUND:
-                    weight.value += items[at].value
-                    weight.end = items[at].end
+                rest = items[at] if at < count else item
+                if rest.kind == NUMBER and rest.unit == "oz" and rest.value < OUNCES_PER_POUND:
+                    weight.value += rest.value
+                    weight.end = rest.end
                     i = at + 1
             out.append(weight)
             at = i
             while at < count and items[at].text in {"of", "r", "-"}:
                 at += 1
-            if at < count and items[at].kind == NUMBER and items[at].unit is None and items[at].text in words.refrigerants:
-                if at + 1 >= count or items[at + 1].kind != LABEL or items[at + 1].meaning.label in {"cap", "pressures"}:
-                    items[at].kind = REFRIGERANT
-                    i = at
+            if at < count and _names_refrigerant(items, at, words):
+                items[at].kind = REFRIGERANT
+                i = at
             continue
         if item.kind == OTHER and item.text == "r" and i < count and items[i].text in words.refrigerants:
             items[i].kind, items[i].start = REFRIGERANT, item.start
             continue
         out.append(item)
     return out
+
+
+def _names_refrigerant(items: list[Item], at: int, words: Lexicon) -> bool:
+    """Whether the number after a weight is a refrigerant's and not the reading of the label after it."""
+    item = items[at]
+    if item.kind != NUMBER or item.unit is not None or item.text not in words.refrigerants:
+        return False
+    after = items[at + 1] if at + 1 < len(items) else None
+    return after is None or after.kind != LABEL or after.meaning.label in {"cap", "pressures"}
 
 
 def _take_fraction(out: list[Item], weight: Item, item: Item) -> None:
@@ -219,8 +233,9 @@ def _take_fraction(out: list[Item], weight: Item, item: Item) -> None:
     weight.value = upper / item.value * (OUNCES_PER_POUND if item.unit == "lb" else 1.0)
     weight.start = out[-2].start
     del out[-2:]
-    if item.unit == "lb" and out and out[-1].kind == NUMBER and out[-1].unit is None and not out[-1].decimals:
-        if out[-1].value <= 20 and weight.start - out[-1].end <= 1:
-            weight.value += out[-1].value * OUNCES_PER_POUND
-            weight.start = out[-1].start
-            out.pop()
+    whole = out[-1] if out else item
+    plain = whole.kind == NUMBER and whole.unit is None and not whole.decimals and whole.value <= MOST_WHOLE_POUNDS
+    if item.unit == "lb" and plain and weight.start - whole.end <= 1:
+        weight.value += whole.value * OUNCES_PER_POUND
+        weight.start = whole.start
+        out.pop()

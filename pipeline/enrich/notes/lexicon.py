@@ -1,4 +1,4 @@
-"""What the words of a note mean, from ``reference/notes_words.toml``; a long word with a slip of the pen still counts."""
+"""What the words of a note mean, from ``reference/notes_words.toml``; a long word with one slip still counts."""
 
 from __future__ import annotations
 
@@ -86,9 +86,9 @@ def lexicon() -> Lexicon:
     for key in found:
         longest[key[0]] = max(longest.get(key[0], 1), len(key))
     seen = reference("notes_observations")
-    further = {word for part in seen["observations"].values() for name in ("signs", "things") for word in part.get(name, ())}
-    words = {word for key in found for word in key} | {w for phrase in further for w in phrase.split()}
-    known = words | set(raw["not_misspelt"]["words"]) | {w for name in ("negation", "unsure") for p in seen[name]["words"] for w in p.split()}
+    signs = [word for rule in seen["observations"].values() for word in (*rule["signs"], *rule.get("things", ()))]
+    words = {word for key in found for word in key} | _single(signs)
+    known = words | _single([*raw["not_misspelt"]["words"], *seen["negation"]["words"], *seen["unsure"]["words"]])
     long_words = sorted(word for word in words if len(word) >= SHORTEST_MISSPELT and word.isascii() and word.isalpha())
     by_letter: dict[str, tuple[str, ...]] = {}
     for word in long_words:
@@ -101,6 +101,10 @@ def lexicon() -> Lexicon:
         by_letter=by_letter,
         known=frozenset(known),
     )
+
+
+def _single(phrases: Iterable[str]) -> set[str]:
+    return {word for phrase in phrases for word in phrase.split()}
 
 
 @lru_cache(maxsize=65536)

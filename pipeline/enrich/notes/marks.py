@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH
-from pipeline.enrich.notes.items import FILLER, LABEL, MARK, NUMBER, OTHER, UNIT_NOUNS, WEIGHT, Item
+from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH, NUMBER
+from pipeline.enrich.notes.items import FILLER, LABEL, MARK, OTHER, UNIT_NOUNS, WEIGHT, Item
 
 Mark = tuple[str, str]
 """Family (level, side, room, index, all) and place."""
 MOST_UNITS = 9
-_STRONG = ("stairs", "stair", "stairs", "floor", "fl", "flr", "level", "story", "strs", "upper", "lower", "systems", "units", "sys", "room", "both")  # fmt: skip
+UNCLEAR: Mark = ("unclear", "")
+"""Said of one of several places, and no telling which."""
+_STRONG = (
+    "stairs", "stair", "floor", "fl", "flr", "level", "story", "strs", "upper", "lower", "systems", "units", "sys",
+    "room", "house", "casita", "both",
+)  # fmt: skip
 _SEPARATORS = frozenset({":", "-"})
 
 
@@ -16,7 +21,7 @@ def mark_items(items: list[Item]) -> list[Mark | None]:
     """Return the mark each item stands under; words that mark nothing become ordinary words.
 
     A mark at the start of a clause holds until the next one; one at the end of a clause holds for that clause alone;
-    one in the middle of a sentence (``customer says upstairs is warm``) holds to the end of it.
+    one in the middle of a sentence (``customer says upstairs is warm``) holds to the next comma.
     """
     found = _find(items)
     marks: list[Mark | None] = [None] * len(items)
@@ -29,8 +34,11 @@ def mark_items(items: list[Item]) -> list[Mark | None]:
             for at in range(i, last + 1):
                 items[at].kind = MARK
             if _closes(items, i, last):
-                for at in range(_clause_start(items, i), last + 1):
-                    marks[at] = mark
+                begin = _clause_start(items, i)
+                # "split 18 up 16 down": another place in the clause, and nothing tells where its part of it ends.
+                clear = not any(item.kind == MARK or item.meaning.mark for item in items[begin:i])
+                for at in range(begin, last + 1):
+                    marks[at] = mark if clear else UNCLEAR
                 current = until_break = None
             elif _opens(items, i):
                 current, until_break = (None if mark[0] == "all" else mark), None
@@ -42,7 +50,7 @@ def mark_items(items: list[Item]) -> list[Mark | None]:
             continue
         if items[i].kind == MARK:
             items[i].kind = FILLER
-        if items[i].kind == BREAK:
+        if items[i].kind in {BREAK, COMMA}:
             until_break = None
         marks[i] = until_break or current
         i += 1
@@ -78,9 +86,16 @@ def _index(items: list[Item], i: int) -> tuple[Mark, int] | None:
     after = items[at + 2] if at + 2 < len(items) else None
     if after is not None and after.text in {"/", "over"}:
         return None
-    if items[i].kind == HASH and not _opens(items, i):
+    if items[i].kind == HASH and (not _opens(items, i) or not _fits_after_mark(items, i, after)):
         return None
     return ("index", f"{number.value:.0f}"), at + 1
+
+
+def _fits_after_mark(items: list[Item], i: int, after: Item | None) -> bool:
+    """Whether what follows ``#2`` can be said of a unit: ``came back #2 time`` is none."""
+    if i == 0 or items[i - 1].kind == BREAK or after is None:
+        return True
+    return after.kind != OTHER or after.meaning.other_part
 
 
 def _place(items: list[Item], i: int, mark: Mark) -> tuple[Mark, int] | None:
@@ -104,7 +119,9 @@ def _place(items: list[Item], i: int, mark: Mark) -> tuple[Mark, int] | None:
 def _opens(items: list[Item], i: int) -> bool:
     """Whether nothing but a break or a number stands before: the mark begins a stretch."""
     before = items[i - 1] if i else None
-    return before is None or before.kind in {BREAK, COMMA, NUMBER, WEIGHT, MARK} or before.text in {"on", "-", ")", "and"}
+    if before is None or before.kind in {BREAK, COMMA, NUMBER, WEIGHT, MARK}:
+        return True
+    return before.text in {"on", "-", ")", "and"}
 
 
 def _closes(items: list[Item], first: int, last: int) -> bool:

@@ -61,8 +61,8 @@ def mine(visits: pl.DataFrame) -> pl.DataFrame:
     Returns
     -------
     pl.DataFrame
-        ``NOTE_READINGS_SCHEMA``, sorted by unit, visit and place in the note. ``attributed`` is whether the value is the
-        unit's beyond doubt; else ``why_not`` says why, and the value is shown but never used.
+        ``NOTE_READINGS_SCHEMA``, sorted by unit, visit and place in the note. ``attributed`` is whether the value is
+        the unit's beyond doubt; else ``why_not`` says why, and the value is shown but never used.
 
     Notes
     -----
@@ -160,8 +160,7 @@ def _places(rows: pl.DataFrame) -> pl.DataFrame:
     ]
     return located.select(_ROW).with_columns(
         places=pl.Series(found, dtype=pl.List(pl.String)),
-        families=pl.Series([sorted({mark.split(":")[0] for mark in marks}) for marks in found], dtype=pl.List(pl.String)),
-    )
+    ).with_columns(families=pl.col("places").list.eval(pl.element().str.split(":").list.first()))
 
 
 def _marks_of(location: str) -> list[str]:

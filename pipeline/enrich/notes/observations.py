@@ -1,4 +1,4 @@
-"""What a note says was seen: a sign beside the thing it is said of, unless it is negated, hearsay, a warning or of the past."""
+"""What a note says was seen: a sign beside its thing, unless it is negated, hearsay, a warning or of the past."""
 
 from __future__ import annotations
 
@@ -131,14 +131,14 @@ def _sign_at(words: list[_Word], i: int, known: _Words) -> int:
         return 0
     for size in (3, 2, 1):
         stretch = words[i : i + size]
-        if len(stretch) == size and tuple(w.text for w in stretch) in known.signs:
-            if stretch[-1].sentence == stretch[0].sentence:
-                return size
+        spelled = tuple(word.text for word in stretch)
+        if len(stretch) == size and spelled in known.signs and stretch[-1].sentence == stretch[0].sentence:
+            return size
     return 0
 
 
 def _thing(words: list[_Word], i: int, size: int, rule: _Rule, known: _Words) -> int | None:
-    """Return the place of the thing the sign is said of; the sign's own where it needs none; None where it does not fit."""
+    """Return the place of the thing the sign is said of, the sign's own where it needs none, None where none fits."""
     after = words[i + size].text if i + size < len(words) and words[i + size].sentence == words[i].sentence else ""
     if after in rule.not_after:
         return None
@@ -169,8 +169,8 @@ def _nearest_noun(words: list[_Word], i: int, size: int, known: _Words) -> int |
         first_after = next(n for n in range(i + size, after + 1) if words[n].text in known.nouns)
         gap_before, gap_after = i - before, first_after - (i + size - 1)
         if gap_before == gap_after:
-            signed = before > 0 and (words[before - 1].text in known.first_words or words[before - 1].text in {"clean", "new"})
-            return after if signed else before
+            own = words[before - 1].text if before else ""
+            return after if own in known.first_words or own in {"clean", "new"} else before
         return before if gap_before < gap_after else after
     if before is not None or after is not None:
         return before if before is not None else after
@@ -196,6 +196,8 @@ def _denied(words: list[_Word], i: int, size: int, known: _Words) -> bool:
         if words[n].text in known.negation:
             return True
     at = i + size
+    if " ".join(word.text for word in words[at : at + 2]) in known.negation_after:
+        return True
     if at < len(words) and words[at].text in known.negation_after and words[at].sentence == words[i].sentence:
         alone = at + 1 >= len(words) or words[at + 1].clause != words[at].clause
         if alone or words[at].text == "none":

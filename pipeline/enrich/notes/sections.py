@@ -48,7 +48,9 @@ def is_herm_and_fan(values: Sequence[float]) -> bool:
 
 def is_size_pair(values: Sequence[float]) -> bool:
     """Whether two numbers are the sizes of a dual capacitor."""
-    return len(values) == 2 and is_size("herm", values[0]) and is_size("fan", values[1]) and values[0] >= limits().herm_from_uf
+    if len(values) != 2 or values[0] < limits().herm_from_uf:
+        return False
+    return is_size("herm", values[0]) and is_size("fan", values[1])
 
 
 def near(measured: float, rated: float) -> bool:

@@ -36,11 +36,12 @@ def _what_was_done(items: list[Item], i: int, first: int, last: int) -> tuple[st
     start, end = items[i].start, items[i].end
     if _says(items, i + 1, min(i + 3, _clause_end(items, i)), "not_refrigerant"):
         return None, start, end
-    beside = [at for at in (i - 1, i + 1, i + 2) if first <= at < last and _is_refrigerant(items[at])]
-    for at in beside:
-        start, end = min(start, items[at].start), max(end, items[at].end)
-    before, after = _verb(items, range(i - 1, max(first, i - NEAR) - 1, -1)), _verb(items, range(i + 1, min(last, i + NEAR)))
-    at = before if before is not None else after
+    before = i - 2 if i > first and items[i - 1].text in {"-", ":"} else i - 1
+    beside = [n for n in (before, i + 1, i + 2) if first <= n < last and _is_refrigerant(items[n])]
+    for n in beside:
+        start, end = min(start, items[n].start), max(end, items[n].end)
+    verb = _verb(items, range(i - 1, max(first, i - NEAR) - 1, -1))
+    at = verb if verb is not None else _verb(items, range(i + 1, min(last, i + NEAR)))
     if at is None:
         if not beside or any(items[n].meaning.weight == "never" for n in range(first, last)):
             return None, start, end
@@ -52,7 +53,7 @@ def _what_was_done(items: list[Item], i: int, first: int, last: int) -> tuple[st
         return None, start, end
     if any(items[n].meaning.weight == "never" and items[n].kind != LABEL for n in range(max(first, at - 2), at)):
         return None, start, end
-    if any(items[n].text in {"ago", "last"} for n in range(first, last)):
+    if any(items[n].text == "ago" or items[n].text.startswith("last") for n in range(first, last)):
         return None, start, end
     field = RECOVERED if items[at].meaning.weight == "recovered" else ADDED
     return field, min(start, items[at].start), max(end, items[at].end)
