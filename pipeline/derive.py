@@ -1,4 +1,4 @@
-"""From what is stored to what is known: enrich the touched units, then forecast the fleet, in one transaction."""
+"""From what is stored to what is known: the touched units' derived rows are rewritten, in the run's transaction."""
 
 from __future__ import annotations
 
@@ -18,14 +18,9 @@ from pipeline.enrich.capacitors import capacitor_history
 from pipeline.enrich.copied_ratings import COPIED, copying
 from pipeline.enrich.suspects import capacitor_suspects
 from pipeline.fleet_facts import keep_fact
-from pipeline.forecast.history import VISIT_COLUMNS, History
-from pipeline.forecast.model import apply, fit
-from pipeline.forecast.params import Params
-from pipeline.store.derived import replace_keys, replace_rows
+from pipeline.store.derived import replace_rows
 from pipeline.store.history import of_units, unit_batches, units_of
 from pipeline.store.query import query
-
-PARAMS_NAME = "forecast"
 
 
 @dataclass(frozen=True)
@@ -97,38 +92,6 @@ def _write_capacitors(
 def _held(con: duckdb.DuckDBPyConnection) -> pl.Series:
     """Return the units of which a reading was held against its technician's habit before."""
     return query(con, "core.capacitor_suspects").filter(pl.col("reason") == COPIED)["unit_id"]
-
-
-def forecast(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:
-    """Fit on the finished seasons and write the forecasts of every active unit as of ``as_of``."""
-    history = fleet_history(con, as_of)
-    params = fit(history, as_of, settings)
-    found = apply(history, params, as_of, settings)
-    _keep_params(con, params)
-    replace_rows(con, "section_forecast", found.sections, None)
-    replace_rows(con, "unit_forecast", found.units, None)
-    replace_keys(
-        con, "risk_history", found.units.select("unit_id", "as_of", "p_failure", "flagged"), ["unit_id", "as_of"]
-    )
-
-
-def fleet_history(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> History:
-    """Return what the forecast reads of the whole fleet: derived rows whole, of the visits only the columns it uses."""
-    visits = [visits_told(con, batch, as_of).select(list(VISIT_COLUMNS)) for batch in unit_batches(con, None)]
-    return History(
-        series=query(con, "core.capacitor_series"),
-        cap_readings=query(con, "core.capacitor_readings"),
-        charge=query(con, "core.charge_readings"),
-        visits=pl.concat(visits) if visits else pl.DataFrame(schema=dict(VISIT_COLUMNS)),
-        parts=parts_told(con, None, as_of).select("unit_id", "visit_id", "visit_date", "part"),
-        units=units_of(con, None, as_of).filter(pl.col("visits_stored") > 0),
-    )
-
-
-def _keep_params(con: duckdb.DuckDBPyConnection, params: Params) -> None:
-    through = dt.date.fromisoformat(params.data_through)
-    row = {"name": PARAMS_NAME, "fitted_through": through, "params": params.to_json()}
-    replace_keys(con, "forecast_params", pl.DataFrame([row]), ["name", "fitted_through"])
 
 
 def view_settings(settings: Settings) -> Mapping[str, object]:

@@ -18,8 +18,9 @@ from pipeline import __version__
 from pipeline.checks.check import Account
 from pipeline.checks.suite import gate, warm_up
 from pipeline.config import Settings, default_text, load_settings
-from pipeline.derive import Scope, enrich, forecast, view_settings
-from pipeline.derive_rates import write_rates, write_warranty
+from pipeline.derive import Scope, enrich, view_settings
+from pipeline.derive_forecast import forecast
+from pipeline.derive_rates import write_lives, write_rates, write_warranty
 from pipeline.enrich.charge_charts import parse_charts
 from pipeline.errors import FileRefused, NothingUsable, StoreError, UsageError
 from pipeline.ingest import mapping_file
@@ -114,9 +115,10 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
             with _timed(progress, "enrich"):
                 enrich(con, scope, settings, charts)
             with _timed(progress, "forecast"):
-                forecast(con, day, settings)
+                forecast(con, day, settings, anew=scope.units is None)
             with _timed(progress, "rates and warranty"):
                 write_rates(con, day, settings)
+                write_lives(con, day, settings)
                 write_warranty(con, day, settings)
             _record_run(con, progress, now, day)
             verify(con)

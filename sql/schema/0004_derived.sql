@@ -215,3 +215,37 @@ create table core.open_findings (
     resolved_by varchar,
     verified boolean
 );
+
+create table core.backtest (
+    -- one row per past season, as-of and unit
+    unit_id varchar not null,
+    season varchar not null,
+    as_of date not null,
+    asked varchar,
+    season_start date,
+    season_end date,
+    p_failure double,
+    p_low double,
+    p_high double,
+    flagged boolean,
+    last_reading_out boolean,
+    failed boolean,
+    failed_on date,
+    failed_cause varchar,
+    cause_shares varchar,
+    basis varchar
+);
+
+create table core.backtest_readings (
+    -- one row per past season, as-of and section: the next scheduled reading against its odds
+    unit_id varchar not null,
+    section varchar not null,
+    season varchar not null,
+    as_of date not null,
+    asked varchar,
+    visit_date date,
+    drift_pct double,
+    p_below double,
+    below boolean,
+    place double
+);
