@@ -16,7 +16,7 @@ from pipeline.ingest.unwrap import unwrap
 DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "\\t": "\t", "pipe": "|", "space": " "}
 """Words that a mapping file may use for a delimiter."""
 
-HEADER_SAMPLE_LINES = 400
+HEADER_SAMPLE_LINES = 200
 
 
 @dataclass(frozen=True)

@@ -84,12 +84,10 @@ def _full_header_follows(below: Sequence[tuple[int, Record, list[str]]], usual: 
     """Whether the first record of the usual width has names and no values: then what is above it is a title."""
     for _, record, cells in below:
         if len(record.cells) >= usual and len(cells) >= 0.5 * usual:
-            return not any(is_number_or_date(cell) for cell in cells)
+            names = not any(is_number_or_date(cell) for cell in cells)
+            if names or len(record.cells) == usual:
+                return names
     return False
-
-
-def _is_sep_hint(cells: list[str]) -> bool:
-    return bool(cells) and cells[0].lower().startswith("sep=")
 
 
 def _usual_width(widths: list[int]) -> int:
