@@ -10,13 +10,21 @@ import polars as pl
 from pipeline.config import Settings
 from pipeline.enrich.notes.sections import FITTED, PART
 from pipeline.enrich.register_faults import register_faults
+from pipeline.forecast.callbacks import callbacks
+from pipeline.forecast.capacitor_hazards import capacitor_hazards
 from pipeline.forecast.exposure import counted_failures, exposure
 from pipeline.forecast.failure_rates import contributions, failure_rates
+from pipeline.forecast.gathered import repairs_gathered
+from pipeline.forecast.lifetimes import lifetimes, survival_curves
+from pipeline.forecast.lives import component_spans, unit_spans
+from pipeline.forecast.part_quality import part_quality
+from pipeline.forecast.trends import season_trend, yearly_change
 from pipeline.store.derived import replace_rows
 from pipeline.store.history import parts_of, units_of, visits_of
 from pipeline.store.query import query
 from pipeline.warranty.book import VISIT_COLUMNS, warranty_book
 
+TROUBLE_COLUMNS = ("unit_id", "visit_id", "visit_date", "visit_type", "cause", "technician", "invoice_total")
 RATE_COLUMNS = ("unit_id", "visit_id", "visit_date", "visit_type", "cause")
 
 
@@ -36,6 +44,28 @@ def write_rates(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settin
     places = query(con, "units").select("unit_id", "source_file", "source_line")
     placed = units.join(places, on="unit_id", how="left")
     replace_rows(con, "register_faults", register_faults(placed, visits, parts), None)
+
+
+def write_lives(
+    con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings, degree_days: pl.DataFrame | None = None
+) -> None:
+    """Rewrite lifetimes, repairs gathered by age, trouble after visits, capacitor drift by make, and the trend."""
+    visits, parts = visits_of(con, None, as_of, TROUBLE_COLUMNS), parts_of(con, None, as_of)
+    units = units_of(con, None, as_of)
+    readings, series = query(con, "core.capacitor_readings"), query(con, "core.capacitor_series")
+    exposed = exposure(units, as_of, settings.units.unseen_months)
+    failed = counted_failures(visits, exposed)
+    spans = pl.concat([unit_spans(units, exposed), component_spans(units, exposed, visits, parts, failed, readings)])
+    season = settings.season
+    replace_rows(con, "lifetimes", lifetimes(spans), None)
+    replace_rows(con, "survival_curves", survival_curves(spans), None)
+    replace_rows(con, "capacitor_hazards", capacitor_hazards(series, readings, failed), None)
+    replace_rows(con, "repairs_gathered", repairs_gathered(units, exposed, visits), None)
+    replace_rows(con, "callbacks", callbacks(visits, as_of), None)
+    replace_rows(con, "part_quality", part_quality(readings, series), None)
+    trend = season_trend(exposed, failed, as_of, season.start, season.end, degree_days)
+    replace_rows(con, "season_trend", trend, None)
+    replace_rows(con, "yearly_change", yearly_change(trend), None)
 
 
 def write_warranty(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:

@@ -23,6 +23,7 @@ from pipeline.derive_forecast import forecast
 from pipeline.derive_rates import write_lives, write_rates, write_warranty
 from pipeline.enrich.charge_charts import parse_charts
 from pipeline.errors import FileRefused, NothingUsable, StoreError, UsageError
+from pipeline.forecast.degree_days import parse_degree_days
 from pipeline.ingest import mapping_file
 from pipeline.ingest.decode import digest as content_digest
 from pipeline.ingest.decode import read_bytes
@@ -43,6 +44,7 @@ STORE = "shop.duckdb"
 SETTINGS = "settings.toml"
 MAPPING = "mapping.toml"
 CHARTS = "charts.csv"
+DEGREE_DAYS = "degree_days.csv"
 
 
 @dataclass(frozen=True)
@@ -88,6 +90,7 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
     settings = load_settings(shop / SETTINGS)
     mapping = mapping_file.load(shop / MAPPING)
     charts = _charts(shop)
+    heat = _degree_days(shop)
     found = list(enumerate(discover(inputs, shop)))
     now = dt.datetime.now().replace(microsecond=0)
     _make_folder(shop)
@@ -108,7 +111,7 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
             touched = load.settle(con)
         _refuse_without_visits(con, progress)
         day = load.as_of(con, as_of, today)
-        facts = _facts(settings, charts)
+        facts = _facts(settings, charts, heat)
         scope = _scope(con, touched, day, facts)
         if progress.staged or scope.units is None or day != records.last_as_of(con):
             records.record_settings(con, facts)
@@ -118,7 +121,7 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
                 forecast(con, day, settings, anew=scope.units is None)
             with _timed(progress, "rates and warranty"):
                 write_rates(con, day, settings)
-                write_lives(con, day, settings)
+                write_lives(con, day, settings, heat)
                 write_warranty(con, day, settings)
             _record_run(con, progress, now, day)
             verify(con)
@@ -333,10 +336,14 @@ def _scope(con: duckdb.DuckDBPyConnection, touched: pl.Series, day: dt.date, fac
     return Scope(pl.concat([touched.cast(pl.String), reached]).unique().sort(), day)
 
 
-def _facts(settings: Settings, charts: pl.DataFrame | None) -> dict[str, object]:
+def _facts(settings: Settings, charts: pl.DataFrame | None, heat: pl.DataFrame | None) -> dict[str, object]:
     """Return everything beside the rows that the answers depend on."""
-    chart = "" if charts is None else content_digest(charts.write_csv().encode())
-    return {**view_settings(settings), "program.version": __version__, "charts": chart}
+    files = {"charts": charts, "degree_days": heat}
+    digests = {
+        name: "" if frame is None else content_digest(frame.write_csv().encode()) for name, frame in files.items()
+    }
+    makes = json.dumps(settings.warranty.model_dump(mode="json")["makes"], sort_keys=True)
+    return {**view_settings(settings), "program.version": __version__, "warranty.makes": makes, **digests}
 
 
 def _charts(shop: Path) -> pl.DataFrame | None:
@@ -346,6 +353,15 @@ def _charts(shop: Path) -> pl.DataFrame | None:
         return parse_charts(path.read_text("utf-8"), name=CHARTS) if path.exists() else None
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(f"{CHARTS} cannot be read ({type(error).__name__}): save it as UTF-8 CSV") from error
+
+
+def _degree_days(shop: Path) -> pl.DataFrame | None:
+    """Return the heat of past seasons, if the shop keeps it."""
+    path = shop / DEGREE_DAYS
+    try:
+        return parse_degree_days(path.read_text("utf-8"), name=DEGREE_DAYS) if path.exists() else None
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"{DEGREE_DAYS} cannot be read ({type(error).__name__}): save it as UTF-8 CSV") from error
 
 
 def _record_run(con: duckdb.DuckDBPyConnection, progress: _Progress, now: dt.datetime, day: dt.date) -> None:

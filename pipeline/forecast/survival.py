@@ -67,12 +67,12 @@ def kaplan_meier(entry: npt.ArrayLike, leave: npt.ArrayLike, failed: npt.ArrayLi
     Kaplan & Meier, J. Am. Stat. Assoc. 53 (1958) 457-481; Cole & Hudgens, AIDS 24 (2010) 2423-2431 for delayed entry.
     """
     start, end, hit = np.asarray(entry, float), np.asarray(leave, float), np.asarray(failed, bool)
-    ages, deaths = np.unique(end[hit], return_counts=True)
+    ages, counts = np.unique(end[hit], return_counts=True)
     after_exit = end.size - np.searchsorted(np.sort(end), ages, "left")
     not_in_yet = start.size - np.searchsorted(np.sort(start), ages, "left")
     risk = (after_exit - not_in_yet).astype(float)
     begun = np.maximum.accumulate(risk >= least) if ages.size else np.zeros(0, bool)
-    ages, deaths, risk = ages[begun], deaths[begun].astype(float), risk[begun]
+    ages, deaths, risk = ages[begun], counts[begun].astype(np.float64), risk[begun]
     survival = np.cumprod(1 - deaths / risk)
     with np.errstate(divide="ignore", invalid="ignore"):
         summed = np.cumsum(deaths / (risk * (risk - deaths)))

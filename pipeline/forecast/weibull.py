@@ -68,7 +68,7 @@ class Weibull:
 
     def quantile_point(self, share: float) -> float:
         """Return the age by which ``share`` has failed."""
-        return self.scale * float(-np.log1p(-share)) ** (1 / self.shape)
+        return float(self.scale * float(-np.log1p(-share)) ** (1 / self.shape))
 
     def quantile(self, share: float) -> tuple[float, float, float]:
         """Return the age by which ``share`` has failed, with 95 % limits; not a number where there is none."""

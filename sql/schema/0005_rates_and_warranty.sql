@@ -117,3 +117,118 @@ create table core.register_faults (
     source_file varchar,
     source_line bigint
 );
+
+create table core.lifetimes (
+    -- one row per component (unit = whole units) and make, make null = all; key component, make
+    component varchar not null,
+    make varchar,
+    lives bigint,
+    failures bigint,
+    replaced_in_time bigint,
+    removed_by_choice bigint,
+    reason_not_known bigint,
+    years double,
+    method varchar,
+    shape double,
+    scale_years double,
+    median_years double,
+    median_low double,
+    median_high double,
+    b10_years double,
+    b10_low double,
+    b10_high double,
+    oldest_seen double,
+    curve_from double,
+    curve_median double,
+    caveat varchar
+);
+
+create table core.survival_curves (
+    -- one row per component and age; key component, age_years
+    component varchar not null,
+    age_years double,
+    at_risk bigint,
+    survival double,
+    survival_low double,
+    survival_high double
+);
+
+create table core.capacitor_hazards (
+    -- one row per section and band of years in service; key section, age_from
+    section varchar not null,
+    age_from double,
+    age_to double,
+    section_years double,
+    went_out bigint,
+    per_100_section_years double,
+    low double,
+    high double
+);
+
+create table core.repairs_gathered (
+    -- one row per measure and age; key what, age_years
+    what varchar not null,
+    age_years double,
+    at_risk bigint,
+    per_unit double,
+    per_unit_low double,
+    per_unit_high double
+);
+
+create table core.callbacks (
+    -- one row per technician or component, and number of days; key group_by, group_value, within_days
+    group_by varchar not null,
+    group_value varchar not null,
+    within_days bigint not null,
+    jobs bigint,
+    back bigint,
+    per_100_jobs double,
+    low double,
+    high double,
+    expected double,
+    ratio double,
+    ratio_low double,
+    ratio_high double,
+    caution varchar
+);
+
+create table core.part_quality (
+    -- one row per make of capacitor, and per make, section and rating
+    group_by varchar not null,
+    part_make varchar,
+    section varchar,
+    rated_uf double,
+    series bigint,
+    readings bigint,
+    years double,
+    drift_pct_per_year double,
+    drift_low double,
+    drift_high double,
+    fleet_pct_per_year double,
+    faster boolean,
+    sentence varchar
+);
+
+create table core.season_trend (
+    -- one row per finished season; key season_start
+    season_start date not null,
+    season_end date,
+    units bigint,
+    unit_years double,
+    failures bigint,
+    rate_per_100_unit_years double,
+    rate_low double,
+    rate_high double,
+    ratio_to_before double,
+    ratio_low double,
+    ratio_high double,
+    cooling_degree_days double
+);
+
+create table core.yearly_change (
+    -- one row at most
+    factor double,
+    factor_low double,
+    factor_high double,
+    at_same_heat boolean
+);

@@ -1,0 +1,119 @@
+"""Trouble again soon after a visit: by technician and by component, at the fleet's rate for the same kind of jobs."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import polars as pl
+
+from pipeline.forecast.poisson_rates import garwood, shrink
+
+CALLBACKS_SCHEMA = pl.Schema(
+    {
+        "group_by": pl.String,
+        "group_value": pl.String,
+        "within_days": pl.Int64,
+        "jobs": pl.Int64,
+        "back": pl.Int64,
+        "per_100_jobs": pl.Float64,
+        "low": pl.Float64,
+        "high": pl.Float64,
+        "expected": pl.Float64,
+        "ratio": pl.Float64,
+        "ratio_low": pl.Float64,
+        "ratio_high": pl.Float64,
+        "caution": pl.String,
+    }
+)
+"""One row per technician or component and number of days. ``expected`` is what the fleet's share for the same kinds of
+jobs would give; ``ratio`` is back over expected, drawn towards 1 where there are few jobs; limits hold 95 %."""
+
+WINDOWS = (30, 90)
+FEW_JOBS = 50
+FEW_EXPECTED = 5.0
+"""Below these a ratio says next to nothing of a person (engineering choice)."""
+REPAIRS = ("no_cooling", "repair", "callback")
+
+
+def callbacks(visits: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
+    """Return how often a unit was in trouble again within 30 and 90 days of a visit.
+
+    Parameters
+    ----------
+    visits : DataFrame
+        unit_id, visit_id, visit_date, technician, visit_type, cause; up to ``as_of``.
+    as_of : date
+        Jobs so late that the window is still open are left out.
+
+    Returns
+    -------
+    DataFrame
+        ``CALLBACKS_SCHEMA``, sorted by group_by, within_days and group_value. Technicians: all their visits.
+        Components: the causes of repairs and no-cooling calls.
+
+    Notes
+    -----
+    Back = the unit's next callback or no-cooling visit on a later day lies within the window; it counts against the
+    last visit before it only. Expected: the fleet's share of each kind of job (visit type and cause), summed over the
+    group's jobs (indirect standardisation). Who is sent to the hard jobs looks worse without it, and still may with it.
+    """
+    trouble = pl.col("visit_type").is_in(["callback", "no_cooling"]).fill_null(False)
+    days = (
+        visits.with_columns(trouble=trouble)
+        .sort("unit_id", "visit_date", "visit_id")
+        .group_by("unit_id", "visit_date", maintain_order=True)
+        .agg(pl.col("trouble").any())
+        .with_columns(
+            next_on=pl.col("visit_date").shift(-1).over("unit_id"), next_bad=pl.col("trouble").shift(-1).over("unit_id")
+        )
+        .drop("trouble")
+    )
+    jobs = visits.join(days, on=["unit_id", "visit_date"], how="left").with_columns(
+        gap=(pl.col("next_on") - pl.col("visit_date")).dt.total_days(),
+        kind=pl.concat_str(pl.col("visit_type").fill_null("?"), pl.col("cause").fill_null("?"), separator="|"),
+    )
+    found = []
+    for window in WINDOWS:
+        followed = jobs.filter(pl.col("visit_date") <= as_of - dt.timedelta(days=window)).with_columns(
+            back=(pl.col("next_bad") & (pl.col("gap") <= window)).fill_null(False).cast(pl.Int64)
+        )
+        expected = followed.with_columns(expected=pl.col("back").mean().over("kind"))
+        repaired = expected.filter(pl.col("visit_type").is_in(REPAIRS) & pl.col("cause").is_not_null())
+        by_type = repaired.with_columns(expected=pl.col("back").mean().over("visit_type"))
+        found += [_grouped(expected, "technician", window), _grouped(by_type, "cause", window)]
+    return pl.concat(found).sort("group_by", "within_days", "group_value")
+
+
+def _grouped(jobs: pl.DataFrame, column: str, window: int) -> pl.DataFrame:
+    known = jobs.filter(pl.col(column).is_not_null() & (pl.col(column).str.strip_chars() != ""))
+    rows = (
+        known.group_by(group_value=column)
+        .agg(jobs=pl.len().cast(pl.Int64), back=pl.col("back").sum(), expected=pl.col("expected").sum())
+        .sort("group_value")
+    )
+    count, many, due = (rows[name].cast(pl.Float64).to_numpy() for name in ("back", "jobs", "expected"))
+    low, high = garwood(count, many)
+    ratio, ratio_low, ratio_high = shrink(count, due) if rows.height else (np.empty(0),) * 3
+    few = (pl.col("jobs") < FEW_JOBS) | (pl.col("expected") < FEW_EXPECTED)
+    caution = (
+        pl.when(few).then(pl.lit("too few jobs to say anything of a person"))
+        if column == "technician"
+        else pl.lit(None, pl.String)
+    )
+    return (
+        rows.with_columns(
+            group_by=pl.lit("component" if column == "cause" else column),
+            within_days=pl.lit(window),
+            per_100_jobs=100 * pl.col("back") / pl.col("jobs"),
+            low=pl.Series(100 * low),
+            high=pl.Series(np.minimum(100 * high, 100.0)),
+            ratio=pl.Series(ratio),
+            ratio_low=pl.Series(ratio_low),
+            ratio_high=pl.Series(ratio_high),
+            caution=caution,
+        )
+        .select(list(CALLBACKS_SCHEMA))
+        .cast(CALLBACKS_SCHEMA)
+        .fill_nan(None)
+    )
