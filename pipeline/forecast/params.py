@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 Mode = Literal["starter", "fitted", "fallback"]
-VERSION = 1
+VERSION = 2
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import datetime as dt
 from dataclasses import dataclass
 
@@ -12,14 +11,13 @@ import polars as pl
 
 from pipeline.forecast.history import History
 from tests.simulators.laws import State, draw_parts, hazard, jump_step, path
+from tests.simulators.written import SECTIONS, TOLERANCE, Records, written_history, year_of_day
 
 Floats = npt.NDArray[np.float64]
 
 EPOCH_YEAR = 2000.0
 FIRST_YEAR = 2018
 PROFILE = np.array([0.005, 0.005, 0.01, 0.02, 0.12, 0.22, 0.26, 0.20, 0.12, 0.02, 0.01, 0.01])
-SECTIONS = ("herm", "fan")
-TOLERANCE = 6.0
 RATED = {"herm": np.array([30.0, 35.0, 40.0, 45.0]), "fan": np.array([5.0, 7.5, 10.0])}
 HORIZON_YEARS = 16
 
@@ -65,23 +63,6 @@ class Fleet:
     meter_pct: Floats
 
 
-class _Records:
-    def __init__(self) -> None:
-        self.rows: dict[str, list[pl.DataFrame]] = {k: [] for k in ("visits", "cap_readings", "charge", "parts")}
-
-    def add(self, name: str, **columns: object) -> None:
-        frame = pl.DataFrame(columns)
-        if frame.height:
-            self.rows[name].append(frame)
-
-    def frame(self, name: str) -> pl.DataFrame:
-        return (
-            pl.concat(self.rows[name], how="diagonal_relaxed")
-            if self.rows[name]
-            else pl.DataFrame(schema={"unit_id": pl.String, "visit_id": pl.String, "visit_date": pl.Date})
-        )
-
-
 def simulate(shop: Shop) -> Fleet:
     """Return a fleet whose data stop on the as-of day, with the truth of the season in question."""
     rng = np.random.default_rng(shop.seed)
@@ -120,7 +101,7 @@ def simulate(shop: Shop) -> Fleet:
     series = {s: np.ones(n, dtype=np.int64) for s in SECTIONS}
     started = {s: np.full(n, np.nan) for s in SECTIONS}
     log: list[tuple[str, int, int, float, float, str]] = []
-    records = _Records()
+    records = Records()
     ticket = 0
     last_year = FIRST_YEAR + shop.years
     months = shop.years * 12 + shop.as_of_month + 1
@@ -232,8 +213,8 @@ def simulate(shop: Shop) -> Fleet:
         for s in SECTIONS:
             for j in k:
                 u = i[j]
-                log.append((ids[u], int(series[s][u]), SECTIONS.index(s), float(started[s][u]), _year(on[j]), s))
-                started[s][u] = _year(on[j])
+                log.append((ids[u], int(series[s][u]), SECTIONS.index(s), float(started[s][u]), year_of_day(on[j]), s))
+                started[s][u] = year_of_day(on[j])
             u = i[k]
             series[s][u] += 1
             born[s][u] = when
@@ -284,7 +265,7 @@ def simulate(shop: Shop) -> Fleet:
     as_of = dt.date(last_year, shop.as_of_month + 1, 28) + dt.timedelta(days=4)
     as_of = as_of.replace(day=1)
     truth = _ahead(rng, shop, state, jumps, loss, leak, parts, months, last_year, n)
-    known = _history(rng, shop, ids, install, make, rated, rla, records, series, started, log, n)
+    known = written_history(rng, shop, ids, install, make, rated, rla, records, series, started, log, n)
     seen = known.visits["unit_id"].unique().sort().to_list()
     keep = np.searchsorted(ids, np.array(seen))
     later = {s: truth[2][s][keep] for s in SECTIONS}
@@ -301,10 +282,6 @@ def simulate(shop: Shop) -> Fleet:
         {s: part_scale[s][keep] for s in SECTIONS},
         meter,
     )
-
-
-def _year(day: dt.date) -> float:
-    return day.year + (day.timetuple().tm_yday - 1) / 365.25
 
 
 def _ahead(rng, shop, state, jumps, loss, leak, parts, months, last_year, n):  # type: ignore[no-untyped-def]
@@ -341,86 +318,3 @@ def _ahead(rng, shop, state, jumps, loss, leak, parts, months, last_year, n):  #
     for s in SECTIONS:
         jumps[s][:] = kept[s]
     return p, rng.random(n) < p, later, crossing, drift_now
-
-
-def _history(rng, shop, ids, install, make, rated, rla, records, series, started, log, n) -> History:  # type: ignore[no-untyped-def]
-    visits = records.frame("visits").with_columns(pl.col(pl.Float64).fill_nan(None))
-    span = visits.group_by("unit_id").agg(
-        first_visit_on=pl.col("visit_date").min(), last_visit_on=pl.col("visit_date").max()
-    )
-    known = rng.random(n) >= shop.no_install_share
-    units = (
-        pl.DataFrame(
-            {
-                "unit_id": ids,
-                "make": [f"make {m}" for m in make],
-                "nominal_tons": np.full(n, 3.0),
-                "compressor_rla_amps": np.where(rng.random(n) < 0.7, rla, np.nan),
-                "installed_on": [_date(y) if k else None for y, k in zip(install, known, strict=True)],
-                "cap_herm_uf": rated["herm"],
-                "cap_fan_uf": rated["fan"],
-            }
-        )
-        .with_columns(pl.col(pl.Float64).fill_nan(None))
-        .join(span, on="unit_id", how="inner")
-    )
-    rows = []
-    for section in SECTIONS:
-        past = [(u, k, s0, s1) for u, k, _, s0, s1, name in log if name == section]
-        rows += [(u, section, k, s0, s1) for u, k, s0, s1 in past]
-        rows += [(ids[i], section, int(series[section][i]), float(started[section][i]), float("nan")) for i in range(n)]
-    size = {s: dict(zip(ids, rated[s], strict=True)) for s in SECTIONS}
-    born = dict(zip(ids, [_date(y) if k else None for y, k in zip(install, known, strict=True)], strict=True))
-    inferred = rng.random(n) < shop.inferred_rating_share
-    guess = dict(zip(ids, inferred, strict=True))
-    capacitor = pl.DataFrame(
-        {
-            "unit_id": [r[0] for r in rows],
-            "section": [r[1] for r in rows],
-            "series": [r[2] for r in rows],
-            "rated_uf": [size[r[1]][r[0]] for r in rows],
-            "rated_source": ["nearest_size" if guess[r[0]] else "unit" for r in rows],
-            "tolerance_pct": [TOLERANCE for _ in rows],
-            "started_on": [born[r[0]] if np.isnan(r[3]) else _date(r[3]) for r in rows],
-            "start_kind": [("installed" if born[r[0]] else "unknown") if np.isnan(r[3]) else "fitted" for r in rows],
-            "ended_on": [None if np.isnan(r[4]) else _date(r[4]) for r in rows],
-        },
-        schema_overrides={"started_on": pl.Date, "ended_on": pl.Date},
-    ).filter(pl.col("unit_id").is_in(units["unit_id"].to_list()))
-    found = History(
-        capacitor, records.frame("cap_readings"), records.frame("charge"), visits, records.frame("parts"), units
-    )
-    return _guess_ratings(found, guess) if inferred.any() else found
-
-
-def _guess_ratings(history: History, guess: dict[str, bool]) -> History:
-    """Replace the true rating of some units by the preferred size nearest to their first reading."""
-    ladder = {"herm": [25, 30, 35, 40, 45, 50], "fan": [4, 5, 7.5, 10, 12.5]}
-    chosen = pl.DataFrame({"unit_id": list(guess), "guess": list(guess.values())}).filter("guess").select("unit_id")
-    first = (
-        history.cap_readings.join(chosen, on="unit_id")
-        .sort("visit_date")
-        .group_by("unit_id", "section", "series")
-        .agg(pl.col("measured_uf").first())
-    )
-    sized = first.with_columns(
-        guessed=pl.Series(
-            [min(ladder[s], key=lambda v: abs(v - m)) for s, m in first.select("section", "measured_uf").iter_rows()],
-            dtype=pl.Float64,
-        )
-    ).drop("measured_uf")
-    key = ["unit_id", "section", "series"]
-    rating = pl.coalesce("guessed", "rated_uf")
-    return dataclasses.replace(
-        history,
-        series=history.series.join(sized, on=key, how="left").with_columns(rated_uf=rating).drop("guessed"),
-        cap_readings=history.cap_readings.join(sized, on=key, how="left")
-        .with_columns(rated_uf=rating)
-        .with_columns(drift_pct=(100 * (pl.col("measured_uf") / pl.col("rated_uf") - 1)).round(2))
-        .drop("guessed"),
-    )
-
-
-def _date(year: float) -> dt.date:
-    whole = int(year)
-    return dt.date(whole, 1, 1) + dt.timedelta(days=int((year - whole) * 365.25))
