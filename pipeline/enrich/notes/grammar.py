@@ -25,7 +25,7 @@ from pipeline.enrich.notes.pairing import match_stretch
 from pipeline.enrich.notes.sections import CHECKED, FITTED, PART, READING, Said
 from pipeline.enrich.notes.weights import weighed
 
-LONGEST_NOTE = 4_000
+LONGEST_NOTE = 3_000
 """Characters read of one note; what lies beyond is not read. A technician's note is a tenth of that at most."""
 LONGEST_STRETCH = 80
 """Labels and numbers in a row that are matched together; more in a row is no writing."""
@@ -68,11 +68,14 @@ def read_note(note: str, refrigerant: str | None = None) -> list[Told]:
     marks = mark_items(items)
     _give_roles(items)
     told = [
-        *_readings(items, marks, refrigerant),
+        *(_readings(items, marks, refrigerant) if any(item.kind == NUMBER for item in items) else ()),
         *(Told(said, marks[i], start, end) for said, i, start, end in weighed(items)),
     ]
-    told += _opens(items, marks)
-    told += _checks(items, marks, told)
+    roles = {item.meaning.role for item in items}
+    if "open" in roles:
+        told += _opens(items, marks)
+    if "good" in roles:
+        told += _checks(items, marks, told)
     told += [Told(said, marks[i], start, end) for said, i, start, end in observed(items)]
     told.sort(key=lambda one: (one.start, one.end))
     return told if ":" in note or "\n" in note else _without_shared(told)

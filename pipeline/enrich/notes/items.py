@@ -92,7 +92,11 @@ def _longest(atoms: list[Atom], i: int, words: Lexicon) -> tuple[Meaning | None,
     most = words.longest.get(first)
     if most is None:
         return None, i
-    if most == 1:
+    seconds = words.seconds.get(first)
+    at = i + 1
+    while at < len(atoms) and atoms[at].kind == SIGN:
+        at += 1
+    if seconds is None or at >= len(atoms) or atoms[at].text not in seconds:
         return words.phrases.get((first,)), i
     texts, ends = [first], [i]
     at = i + 1

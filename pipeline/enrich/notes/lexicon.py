@@ -40,10 +40,11 @@ class Label:
 
 @dataclass(frozen=True)
 class Lexicon:
-    """Phrases by their words, labels by name, and the refrigerants' numbers."""
+    """Phrases by their words, what begins a longer one, labels by name, and the refrigerants' numbers."""
 
     phrases: Mapping[tuple[str, ...], Meaning]
     longest: Mapping[str, int]
+    seconds: Mapping[str, frozenset[str]]
     labels: Mapping[str, Label]
     refrigerants: frozenset[str]
     by_letter: Mapping[str, tuple[str, ...]]
@@ -83,8 +84,11 @@ def lexicon() -> Lexicon:
         for place, words in places.items():
             put(words, mark=(family, place))
     longest: dict[str, int] = {}
+    seconds: dict[str, set[str]] = {}
     for key in found:
         longest[key[0]] = max(longest.get(key[0], 1), len(key))
+        if len(key) > 1:
+            seconds.setdefault(key[0], set()).add(key[1])
     seen = reference("notes_observations")
     signs = [word for rule in seen["observations"].values() for word in (*rule["signs"], *rule.get("things", ()))]
     words = {word for key in found for word in key} | _single(signs)
@@ -96,6 +100,7 @@ def lexicon() -> Lexicon:
     return Lexicon(
         phrases=found,
         longest=longest,
+        seconds={word: frozenset(after) for word, after in seconds.items()},
         labels={n: Label(v.get("section"), v.get("fields", {})) for n, v in raw["labels"].items()},
         refrigerants=frozenset(raw["weights"]["refrigerants"]),
         by_letter=by_letter,

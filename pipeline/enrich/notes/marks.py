@@ -14,6 +14,7 @@ _STRONG = (
     "stairs", "stair", "floor", "fl", "flr", "level", "story", "strs", "upper", "lower", "systems", "units", "sys",
     "room", "house", "casita", "both",
 )  # fmt: skip
+_MAY_MARK = frozenset({MARK, HASH})
 _SEPARATORS = frozenset({":", "-"})
 
 
@@ -23,8 +24,10 @@ def mark_items(items: list[Item]) -> list[Mark | None]:
     A mark at the start of a clause holds until the next one; one at the end of a clause holds for that clause alone;
     one in the middle of a sentence (``customer says upstairs is warm``) holds to the next comma.
     """
-    found = _find(items)
     marks: list[Mark | None] = [None] * len(items)
+    if not any(item.kind in _MAY_MARK or item.text in UNIT_NOUNS for item in items):
+        return marks
+    found = _find(items)
     current: Mark | None = None
     until_break: Mark | None = None
     i = 0

@@ -6,9 +6,9 @@ import re
 
 import polars as pl
 
+from pipeline.enrich.notes.chunks import NUMBER
 from pipeline.enrich.notes.grammar import read_note
 from pipeline.enrich.notes.items import items_of
-from pipeline.enrich.notes.marks import mark_items
 from pipeline.enrich.notes.sections import CHECKED, OBSERVATION
 
 NOTE_READINGS_SCHEMA: dict[str, type[pl.DataType]] = {
@@ -164,9 +164,11 @@ def _places(rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def _marks_of(location: str) -> list[str]:
-    """Return the marks in a unit's location: ``Upstairs unit``, ``#2``, ``1``."""
-    text = f"unit {location}" if location.strip().isdigit() else f"{location}:"
-    return sorted({":".join(mark) for mark in mark_items(items_of(text)) if mark is not None})
+    """Return the marks in a unit's location: ``Upstairs unit``, ``#2``, ``rear yard``."""
+    items = items_of(location)
+    places = {":".join(item.meaning.mark) for item in items if item.meaning.mark and item.meaning.mark[0] != "all"}
+    numbers = [item.text for item in items if item.kind == NUMBER and item.text in set("123456789")]
+    return sorted(places | ({f"index:{numbers[0]}"} if len(numbers) == 1 else set()))
 
 
 def _once(told: pl.DataFrame) -> pl.DataFrame:

@@ -80,7 +80,8 @@ def _words() -> _Words:
 def observed(items: list[Item]) -> list[tuple[Said, int, int, int]]:
     """Return what was seen, each with the index of its item and its place in the note; each thing seen once."""
     known = _words()
-    if not any(word in known.first_words for item in items for word in item.text.split()):
+    first_words = known.first_words
+    if not any(item.text in first_words or (" " in item.text and _any_of(item.text, first_words)) for item in items):
         return []
     words = _flat(items)
     doubts: dict[int, _Doubt] = {}
@@ -100,6 +101,10 @@ def observed(items: list[Item]) -> list[tuple[Said, int, int, int]]:
             seen.append((Said(OBSERVATION, rule.name), words[i].item, words[first].start, words[last].end))
         i += size
     return seen
+
+
+def _any_of(text: str, words: frozenset[str]) -> bool:
+    return not words.isdisjoint(text.split())
 
 
 def _flat(items: list[Item]) -> list[_Word]:

@@ -60,13 +60,8 @@ class Matched:
 def match_stretch(elements: list[Item], follows: Item | None, context: Context) -> list[Matched]:
     """Return what the elements of one stretch say; ``follows`` is the item after it."""
     count = len(elements)
-    if count == 1 and elements[0].kind == LABEL:
-        return []
-    if count == 2 and elements[0].kind == LABEL and elements[1].kind == NUMBER:
-        label = label_of(elements[0])
-        if label.section is None:
-            said = _field_says(elements[0], elements[1], context)
-            return [Matched(said, elements[0].start, elements[1].end)] if said else []
+    if count < 3 and (simple := _simple(elements, follows, context)) is not None:
+        return simple
     best: list[float] = [0.0] + [float("inf")] * count
     came: list[tuple[int, Choice] | None] = [None] * (count + 1)
     last_section = max((i for i, el in enumerate(elements) if el.kind == LABEL and label_of(el).section), default=-1)
@@ -87,6 +82,22 @@ def match_stretch(elements: list[Item], follows: Item | None, context: Context) 
         if choice.said:
             out.append(Matched(choice.said, elements[at].start, elements[choice.end - 1].end))
     return out[::-1]
+
+
+def _simple(els: list[Item], follows: Item | None, context: Context) -> list[Matched] | None:
+    """Return what a label or number alone, or one beside the other, says; None where more has to be weighed."""
+    labels = [el for el in els if el.kind == LABEL]
+    numbers = [el for el in els if el.kind == NUMBER]
+    if not numbers:
+        return []
+    if not labels and len(numbers) == len(els) == 1 and numbers[0].role is None and numbers[0].unit is None:
+        return []
+    if len(labels) != 1 or len(numbers) != 1 or label_of(labels[0]).section is not None:
+        return None
+    if els[0].kind == NUMBER and not stands_free(els, 1, follows):
+        return []
+    said = _field_says(labels[0], numbers[0], context)
+    return [Matched(said, els[0].start, els[1].end)] if said else None
 
 
 def _choices(els: list[Item], i: int, follows: Item | None, context: Context, *, sections: bool) -> Iterator[Choice]:

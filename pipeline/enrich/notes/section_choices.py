@@ -16,7 +16,7 @@ from pipeline.enrich.notes.elements import (
     label_of,
     sequences,
 )
-from pipeline.enrich.notes.items import LABEL, Item
+from pipeline.enrich.notes.items import JOINT, LABEL, Item
 from pipeline.enrich.notes.limits import limits
 from pipeline.enrich.notes.sections import DUAL, READING, Group, Said, is_herm_and_fan, is_size_pair, section_says
 
@@ -71,8 +71,10 @@ def bare_choices(els: list[Item], i: int, context: Context) -> Iterator[Choice]:
     number = els[i]
     if number.unit not in {None, "uF"}:
         return
-    if number.role is None and number.unit is None and number.value < limits().herm_sure_uf:
-        return
+    if number.role is None and number.unit is None:
+        paired = i + 1 < len(els) and els[i + 1].kind in {JOINT, NUMBER}
+        if number.value < limits().herm_sure_uf or not paired:
+            return
     for groups, end in sequences(els, i):
         if not groups:
             continue
@@ -102,7 +104,7 @@ def _bare_single(groups: tuple[Group, ...], numbers: list[Item], end: int, conte
         yield from _bare_says(context.last_section, groups, end, context)
     elif in_uf and of_part and len(groups) == 1:
         yield from _bare_says(context.last_section or DUAL, groups, end, context)
-    elif (in_uf and len(groups) == 1) or (roles >= {"rated"} and groups[0].values[0] >= limits().herm_sure_uf):
+    elif (in_uf and len(groups) == 1 and not groups[0].plain) or (roles >= {"rated"} and groups[0].values[0] >= limits().herm_sure_uf):
         yield from _bare_says(DUAL, groups, end, context)
 
 
