@@ -13,7 +13,12 @@ with forecast as (
         p_high,
         flagged,
         leading_reason,
-        reasons
+        reasons,
+        worth_a_stop,
+        first_in_line,
+        net_saving,
+        cause_shares,
+        basis
     from core.unit_forecast
 ),
 
@@ -49,7 +54,12 @@ select
     forecast.reasons,
     forecast.p_failure * emergency_call.cost as expected_cost,
     greatest(date_diff('day', forecast.as_of, forecast.season_start), 0) as days_to_season,
-    greatest(date_diff('day', forecast.as_of, forecast.season_end) + 1, 0) as season_days_left
+    greatest(date_diff('day', forecast.as_of, forecast.season_end) + 1, 0) as season_days_left,
+    forecast.worth_a_stop,
+    forecast.first_in_line,
+    forecast.net_saving,
+    forecast.cause_shares,
+    forecast.basis
 from forecast
 cross join emergency_call
 left join last_visits
