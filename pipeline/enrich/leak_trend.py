@@ -7,12 +7,18 @@ from collections.abc import Mapping
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
+from pipeline.enrich.leak_evidence import (
+    RATES_PCT,
+    drift_evidence,
+    posterior,
+    search_evidence,
+    top_up_evidence,
+    unnoticed_evidence,
+)
 from pipeline.enrich.ledger import opened_circuits
 from pipeline.enrich.limits import Limits, limits
 
-Floats = NDArray[np.float64]
 CHARGE_TREND_SCHEMA: Mapping[str, pl.DataType] = {
     "unit_id": pl.String(),
     "refrigerant_added_oz_12_months": pl.Float64(),
@@ -30,29 +36,8 @@ CHARGE_TREND_SCHEMA: Mapping[str, pl.DataType] = {
 }
 """One row per unit."""
 
-RATES_PCT = np.concatenate([[0.0], np.geomspace(1.0, 60.0, 30)])
-"""Leak rates weighed against each other, percent of the charge a year; the first is no leak at all."""
-RATE_SPREAD = 0.9
-"""Standard deviation of the logarithm of the leaking systems' rate: common practice, no source."""
-VISIT_SD_F = 1.5
-START_SD_F = 2.5
-UNKNOWN_START_SD_F = 4.0
-"""How far off the deviation may be for other reasons at a visit, after a top-up, and where no start is known."""
-STEEPNESS = ((0.65, 0.25), (1.0, 0.5), (1.5, 0.25))
-"""How steep the readings of one system are against the usual degF per percent, and how often: engineering guess."""
-TOP_UP_SD_PCT = 6.0
-CARELESS_SHARE = 0.2
-CARELESS_MEAN_PCT = 12.0
-"""Top-ups bring back what was lost within this; a share of them had nothing to do with a loss."""
-ONSETS = (1.0, 0.4, 0.15)
-"""Shares of the time before a first top-up during which it may have been leaking: nobody saw it begin."""
-TOP_UP_ODDS = 4.0
-SEARCH_ODDS = {"yes": 30.0, "suspected": 4.0, "no": 0.5}
-OIL_ODDS = 2.5
-"""What each top-up, leak search and oil stain adds to the odds of a leak: common practice, no source."""
-YEAR = 365.25
-LONGEST_YEARS = 10.0
 UNITS_AT_ONCE = 50_000
+NOTHING = "no testable charge reading, top-up or leak search"
 
 
 def charge_trend(
@@ -89,8 +74,9 @@ def charge_trend(
     -----
     Only what came after the circuit was last opened counts: it was evacuated and charged anew. Between two additions
     the deviation towards low charge starts near 0 and grows in step with the loss; what a top-up brings back is what
-    was lost since the last one. Rates from 0 to 60 % a year are weighed by both, with 15 % of systems leaking before
-    any reading, and the rate shown is the mean over all of them, no leak included.
+    was lost since the last one; gauges put on and nothing added says that little was lost. Rates from 0 to 60 % a year
+    are weighed by all of it. How many systems leak before any reading is learned from the units given, starting at
+    15 %; the rate shown is the mean over all rates, no leak included.
     """
     known = limits()
     base = _base(visits, parts, units, as_of, known)
@@ -145,14 +131,21 @@ def _trend(
     after = pl.col("visit_date") > pl.coalesce("reset_on", pl.date(1, 1, 1))
     top_ups = ledger.filter(pl.col("kind") == "top_up").join(base, on="unit_id").filter(after)
     top_ups = top_ups.sort("unit_id", "visit_date").with_columns(nth=pl.int_range(pl.len()).over("unit_id"))
-    drift, used = _drift_evidence(readings.join(base, on="unit_id").filter(after), top_ups, known, base.height)
-    search = _search_evidence(visits.join(base, on="unit_id").filter(after), base.height)
-    log_p = _log_prior(known) + drift + _top_up_evidence(top_ups, base.height)
-    log_p[:, 1:] += search[:, None]
-    p = np.exp(log_p - log_p.max(axis=1, keepdims=True))
-    p /= p.sum(axis=1, keepdims=True)
+    drift, used = drift_evidence(readings.join(base, on="unit_id").filter(after), top_ups, known, base.height)
+    seen = visits.join(base, on="unit_id").filter(after)
+    search = search_evidence(seen, base.height)
+    gauged = readings.select("unit_id", "visit_date").unique().with_columns(gauged=True)
+    dry = (
+        seen.join(ledger, on=["unit_id", "visit_date"], how="anti")
+        .join(gauged, on=["unit_id", "visit_date"], how="left")
+        .with_columns(pl.col("gauged").fill_null(False))
+    )
+    fit = drift + top_up_evidence(top_ups, base.height) + unnoticed_evidence(dry, top_ups, base.height)
+    fit[:, 1:] += search[:, None]
     counts = np.bincount(top_ups["row"].to_numpy(), minlength=base.height)
-    nothing = pl.Series((used == 0) & (counts == 0) & (search == 0))
+    informed = (used > 0) | (counts > 0) | (search != 0)
+    signs = _signs(base, seen, readings.join(base, on="unit_id").filter(after), top_ups)
+    p = posterior(fit, informed, signs["mended"].to_numpy(), known)
     below = np.cumsum(p, axis=1)
     columns = {
         "leak_rate_pct_per_year": p @ RATES_PCT,
@@ -160,109 +153,43 @@ def _trend(
         "leak_rate_high_pct": RATES_PCT[(below >= 0.95).argmax(axis=1)],
         "p_leaking": 1.0 - p[:, 0],
     }
-    since = pl.when(pl.col("since").is_null()).then(pl.lit("")).otherwise(pl.format(" since {}", pl.col("since")))
-    told = pl.format("{} charge readings, {} top-ups{}", "readings_used", "top_ups", since)
     return (
-        base.with_columns(readings_used=pl.Series(used), top_ups=pl.Series(counts), _nothing=nothing)
-        .with_columns(pl.when(~pl.col("_nothing")).then(pl.Series(v)).alias(n) for n, v in columns.items())
-        .with_columns(
-            because=pl.when("_nothing")
-            .then(pl.lit("no testable charge reading, top-up or leak search"))
-            .otherwise(told)
-        )
+        base.with_columns(readings_used=pl.Series(used), top_ups=pl.Series(counts), _known=pl.Series(informed))
+        .with_columns(pl.when("_known").then(pl.Series(v)).alias(n) for n, v in columns.items())
+        .with_columns(because=pl.when("_known").then(signs["because"]).otherwise(pl.lit(NOTHING)))
     )
 
 
-def _log_prior(known: Limits) -> Floats:
-    shape = np.exp(-0.5 * (np.log(RATES_PCT[1:] / known.leak_rate_median_pct) / RATE_SPREAD) ** 2)
-    found: Floats = np.log(np.concatenate([[1.0 - known.leaking_share], known.leaking_share * shape / shape.sum()]))
-    return found
-
-
-def _drift_evidence(
-    readings: pl.DataFrame, top_ups: pl.DataFrame, known: Limits, units: int
-) -> tuple[Floats, NDArray[np.int64]]:
-    """Return the log likelihood of each rate from the readings between additions, and how many readings there are.
-
-    The unknown start of each stretch is averaged out, which leaves a parabola in the rate.
-    """
-    usable = readings.filter(pl.col("leak_loss_f").is_finite() & pl.col("suspect").is_null())
-    used = np.bincount(usable["row"].to_numpy(), minlength=units)
-    if usable.is_empty():
-        return np.zeros((units, RATES_PCT.size)), used
-    additions = top_ups.select("unit_id", started_on="visit_date").sort("started_on")
-    before = (pl.col("visit_date") - pl.duration(days=1)).alias(
-        "day_before"
-    )  # readings are as found, before an addition
-    joined = (
-        usable.with_columns(before)
-        .sort("day_before")
-        .join_asof(additions, left_on="day_before", right_on="started_on", by="unit_id", check_sortedness=False)
+def _signs(base: pl.DataFrame, seen: pl.DataFrame, readings: pl.DataFrame, top_ups: pl.DataFrame) -> pl.DataFrame:
+    """Return because, what speaks either way, and mended, a leak found and nothing added since; rows as ``base``."""
+    newest = pl.col("visit_date").max()
+    oil = pl.col("observations").str.contains("oil_stain", literal=True)
+    searched = seen.filter(pl.col("leak_found").is_not_null()).sort("visit_date").group_by("row")
+    usable = readings.filter(pl.col("leak_loss_f").is_finite() & pl.col("suspect").is_null()).sort("visit_date")
+    told = (
+        base.select("row", "reset_on")
+        .join(top_ups.group_by("row").agg(added=pl.len(), added_on=newest), on="row", how="left")
+        .join(searched.agg(pl.col("leak_found").last(), searched_on=newest), on="row", how="left")
+        .join(seen.filter(oil).group_by("row").agg(oil_on=newest), on="row", how="left")
+        .join(usable.group_by("row").agg(read=pl.len(), loss=pl.col("leak_loss_f").last()), on="row", how="left")
+        .sort("row")
     )
-    known_start = pl.coalesce("started_on", "reset_on")
-    start = pl.coalesce(known_start, pl.col("visit_date").min().over("unit_id"))
-    per_pct = pl.when(pl.col("metering") == "fixed_orifice").then(known.superheat_per_charge_pct_f)
-    slope = per_pct.otherwise(known.subcooling_per_charge_pct_f)
-    start_sd = pl.when(known_start.is_null()).then(UNKNOWN_START_SD_F).otherwise(START_SD_F)
-    w, y, t = pl.col("w"), pl.col("leak_loss_f").clip(-15.0, 40.0), pl.col("t")
-    sums = (
-        joined.with_columns(
-            t=(pl.col("visit_date") - start).dt.total_days() / YEAR * slope,
-            w=1.0 / (pl.col("deviation_sd_f").fill_null(3.0) ** 2 + VISIT_SD_F**2),
-            stretch=start,
-            start_weight=1.0 / start_sd**2,
-        )
-        .group_by("row", "stretch")
-        .agg(
-            w.sum().alias("sw"), (w * t).sum().alias("st"), (w * t * t).sum().alias("stt"), (w * y).sum().alias("sy"),
-            (w * t * y).sum().alias("sty"), pl.col("start_weight").first(),
-        )
-        .with_columns(total=pl.col("sw") + pl.col("start_weight"))
-        .select(
-            "row",
-            curve=pl.col("stt") - pl.col("st") ** 2 / pl.col("total"),
-            pull=pl.col("sty") - pl.col("st") * pl.col("sy") / pl.col("total"),
-        )
-    )  # fmt: skip
-    rows = sums["row"].to_numpy()
-    curve, pull = (np.bincount(rows, sums[c].to_numpy(), minlength=units) for c in ("curve", "pull"))
-    fits = [
-        np.log(weight) + pull[:, None] * k * RATES_PCT - 0.5 * curve[:, None] * (k * RATES_PCT) ** 2
-        for k, weight in STEEPNESS
+    towards = pl.when(pl.col("loss") > 0).then(pl.lit("towards low charge")).otherwise(pl.lit("towards full charge"))
+    last = pl.format(", the last {} degF {}", pl.col("loss").abs().round(1), towards)
+    one = pl.col("added") == 1
+    parts = [
+        pl.when(one).then(pl.format("1 top-up on {}", "added_on")),
+        pl.when(~one).then(pl.format("{} top-ups, the last on {}", "added", "added_on")),
+        pl.when(pl.col("leak_found") == "yes").then(pl.format("leak found on {}", "searched_on")),
+        pl.when(pl.col("leak_found") == "suspected").then(pl.format("leak suspected on {}", "searched_on")),
+        pl.when(pl.col("leak_found") == "no").then(pl.format("a search on {} found none", "searched_on")),
+        pl.format("oil stain seen on {}", "oil_on"),
+        pl.when(pl.col("read") == 1).then(pl.format("1 charge reading{}", last)),
+        pl.when(pl.col("read") > 1).then(pl.format("{} charge readings{}", "read", last)),
+        pl.format("circuit last opened on {}", "reset_on"),
     ]
-    return np.logaddexp.reduce(fits, axis=0), used
-
-
-def _top_up_evidence(top_ups: pl.DataFrame, units: int) -> Floats:
-    """Return the log likelihood of each rate from what the top-ups brought back."""
-    out = np.zeros((units, RATES_PCT.size))
-    if top_ups.is_empty():
-        return out
-    from_start = (pl.col("visit_date") - pl.col("since")).dt.total_days()
-    days = pl.coalesce(pl.col("days_since_addition"), from_start)
-    years = (days / YEAR).clip(0.1, LONGEST_YEARS)
-    first = (pl.col("nth") == 0) & pl.col("reset_on").is_null() & pl.col("installed_on").is_null()
-    sized = top_ups.select(
-        "row",
-        "nth",
-        share=100.0 * pl.col("net_oz") / pl.col("charge_oz"),
-        years=pl.when(first).then(years.clip(1.0)).otherwise(years),
+    untouched = pl.col("added_on").is_null() | (pl.col("added_on") <= pl.col("searched_on"))
+    return told.select(
+        because=pl.concat_str(parts, separator="; ", ignore_nulls=True),
+        mended=((pl.col("leak_found") == "yes") & untouched).fill_null(False),
     )
-    share, time = (sized[c].to_numpy()[:, None] for c in ("share", "years"))
-    sd = TOP_UP_SD_PCT + 0.3 * share
-    onsets = np.where(sized["nth"].to_numpy()[:, None] == 0, np.array(ONSETS), 1.0)
-    by_onset = [np.exp(-0.5 * ((share - RATES_PCT * time * onsets[:, [k]]) / sd) ** 2) for k in range(len(ONSETS))]
-    fits = np.mean(by_onset, axis=0) / (sd * (2 * np.pi) ** 0.5)
-    careless = np.exp(-share / CARELESS_MEAN_PCT) / CARELESS_MEAN_PCT
-    evidence = np.log((1.0 - CARELESS_SHARE) * fits + CARELESS_SHARE * careless)
-    evidence[:, 1:] += np.log(TOP_UP_ODDS)
-    np.add.at(out, sized["row"].to_numpy(), evidence)
-    return out
-
-
-def _search_evidence(visits: pl.DataFrame, units: int) -> Floats:
-    odds = pl.col("leak_found").replace_strict(SEARCH_ODDS, default=1.0, return_dtype=pl.Float64).fill_null(1.0)
-    oil = pl.when(pl.col("observations").str.contains("oil_stain", literal=True)).then(OIL_ODDS).otherwise(1.0)
-    told = visits.select("row", log_odds=(odds * oil).log())
-    found: Floats = np.bincount(told["row"].to_numpy(), told["log_odds"].to_numpy(), minlength=units).astype(np.float64)
-    return found

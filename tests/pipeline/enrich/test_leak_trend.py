@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from typing import Any
 
-import numpy as np
 import polars as pl
 import pytest
 
 from pipeline.enrich.leak_trend import CHARGE_TREND_SCHEMA, charge_trend
 from pipeline.enrich.ledger import refrigerant_ledger
 from tests.builders import make_frame, make_parts
+from tests.simulators.leaks import Leaks, plain_fleet, sample_shop
 
 AS_OF = dt.date(2025, 3, 1)
 
@@ -98,39 +99,59 @@ def test_every_unit_has_one_row_of_the_declared_schema_in_any_order() -> None:
     assert trend(visits[::-1], units[::-1]).equals(found)
 
 
-def simulated(seed: int, units: int = 600) -> tuple[pl.DataFrame, np.ndarray]:
-    """Return the trend of a fleet and its true rates; a degF-per-percent and top-up habits that are not the model's."""
-    rng = np.random.default_rng(seed)
-    rates = np.where(rng.random(units) < 0.2, rng.lognormal(np.log(8.0), 0.7, units), 0.0)
-    visits: list[dict[str, Any]] = []
-    for k, rate in enumerate(rates):
-        lost, offset, per_pct = 0.0, rng.normal(0, 1.5), rng.normal(0.6, 0.12)
-        for year in range(2019, 2025):
-            lost += rate * (1 if year > 2019 else rng.uniform(0, 3))
-            loss_f = per_pct * lost + offset + rng.normal(0, 2.5)
-            row = visit(year, loss_f if rng.random() < 0.7 else None, unit_id=f"U{k:04d}", visit_id=f"V{k}-{year}")
-            if loss_f > 8 or (rate == 0 and rng.random() < 0.02):
-                row["refrigerant_added_oz"] = max(3.0, lost * rng.uniform(0.7, 1.1))
-                lost = 0.0
-            visits.append(row)
-    owned = [{"unit_id": f"U{k:04d}", "refrigerant": "R-410A", "factory_charge_oz": 100.0} for k in range(units)]
-    return trend(visits, owned), rates
+def test_what_speaks_for_a_leak_is_said_in_words() -> None:
+    row = trend(
+        [
+            visit(2021, 2.0),
+            visit(2022, 6.0, refrigerant_added_oz=12.0, observations="oil_stain"),
+            visit(2023, 4.4, refrigerant_added_oz=12.0, leak_found="suspected"),
+        ]
+    ).row(0, named=True)
+    assert row["because"] == (
+        "2 top-ups, the last on 2023-06-01; leak suspected on 2023-06-01; oil stain seen on 2022-06-01; "
+        "3 charge readings, the last 4.4 degF towards low charge"
+    )
+    alone = trend([visit(2024, -1.2)])["because"].item()
+    assert alone == "1 charge reading, the last 1.2 degF towards full charge"
 
 
-def test_a_simulated_fleets_leaks_are_found_and_the_odds_mean_what_they_say() -> None:
-    found, rates = simulated(3)
-    p, leaking = found["p_leaking"].fill_null(0.15).to_numpy(), rates > 2.0
-    ranks = np.argsort(np.argsort(p))
-    n = leaking.sum()
-    area = (ranks[leaking].sum() - n * (n - 1) / 2) / (n * (~leaking).sum())
-    assert area > 0.93
-    suspected = found["charge_loss_suspected"].fill_null(False).to_numpy()
-    assert leaking[suspected].mean() > 0.75
-    assert suspected[rates > 5.0].mean() > 0.75
-    # mean odds against the share that leaks, in three groups of ten percent points or more
-    for low, high in ((0.0, 0.2), (0.2, 0.8), (0.8, 1.01)):
-        group = (p >= low) & (p < high)
-        share, said, count = leaking[group].mean(), p[group].mean(), group.sum()
-        assert abs(share - said) < 0.15 + 2 * (0.25 / count) ** 0.5
-    low, high = (found[name].fill_null(0.0).to_numpy() for name in ("leak_rate_low_pct", "leak_rate_high_pct"))
-    assert ((low <= rates) & (rates <= high))[rates > 4.0].mean() > 0.8
+def test_gauges_put_on_and_nothing_added_speaks_against_a_fast_leak() -> None:
+    seen = [visit(y, 1.0) for y in range(2018, 2025)]
+    once = trend([visit(2018, refrigerant_added_oz=15.0), visit(2024, 1.0)])["p_leaking"].item()
+    often = trend([visit(2018, refrigerant_added_oz=15.0), *seen[1:]])["p_leaking"].item()
+    assert often < once
+
+
+def test_the_share_that_leaks_is_learned_from_the_fleet() -> None:
+    """A reading that says little is told higher odds where many other systems plainly leak."""
+    unclear = [visit(2024, 3.0, unit_id="A", visit_id="A1")]
+    others = [f"B{k}" for k in range(300)]
+    steady = [visit(y, 0.0, unit_id=u, visit_id=f"{u}{y}") for u in others for y in range(2019, 2025)]
+    leaky = [
+        visit(y, 5.0, unit_id=u, visit_id=f"{u}{y}", refrigerant_added_oz=12.0)
+        for u in others
+        for y in range(2019, 2025)
+    ]
+    owned = [{"unit_id": u, "refrigerant": "R-22", "factory_charge_oz": 100.0} for u in ("A", *others)]
+    told = [trend(unclear + rest, owned).filter(unit_id="A")["p_leaking"].item() for rest in (steady, leaky)]
+    assert told[0] < 0.15 < told[1]
+
+
+COARSE = (0.0, 0.2, 0.8, 1.01)
+
+
+@pytest.mark.parametrize(("fleet", "slack"), [(plain_fleet, 0.15), (sample_shop, 0.06)], ids=["plain", "sample"])
+def test_told_odds_hold_on_two_fleets_of_different_laws(fleet: Callable[[int], Leaks], slack: float) -> None:
+    leaks = fleet(3)
+    assert leaks.area() > 0.88
+    for row in leaks.table(COARSE).iter_rows(named=True):
+        error = (max(row["told"] * (1 - row["told"]), 0.01) / row["units"]) ** 0.5
+        assert abs(row["leaking"] - row["told"]) < slack + 2 * error, row
+
+
+def test_suspected_leaks_are_leaks_and_fast_ones_are_suspected() -> None:
+    leaks = plain_fleet(3)
+    suspected = leaks.told >= 0.5
+    assert leaks.leaking[suspected].mean() > 0.75
+    assert suspected[leaks.rate > 5.0].mean() > 0.75
+    assert ((leaks.low <= leaks.rate) & (leaks.rate <= leaks.high))[leaks.rate > 4.0].mean() > 0.8
