@@ -11,7 +11,7 @@ import polars as pl
 
 from pipeline.config import Settings
 from pipeline.derive_charge import write_charge, write_findings
-from pipeline.derive_notes import parts_told, visits_told, write_notes
+from pipeline.derive_notes import parts_told, units_told, visits_told, write_notes
 from pipeline.enrich.capacitor_facts import capacitor_facts
 from pipeline.enrich.capacitor_ratings import model_ratings
 from pipeline.enrich.capacitors import capacitor_history
@@ -79,7 +79,7 @@ def _write_capacitors(
     series, readings = capacitor_history(
         visits_told(con, units, as_of),
         parts_told(con, units, as_of),
-        units_of(con, units, as_of),
+        units_told(con, units, as_of),
         models,
         doubts,
         capacitor_facts(),

@@ -9,7 +9,14 @@ import polars as pl
 
 import sql
 from pipeline.config import Settings
-from pipeline.enrich.notes import NOTE_READINGS_SCHEMA, add_parts_from_notes, add_used, fill_from_notes, mine
+from pipeline.enrich.notes import (
+    NOTE_READINGS_SCHEMA,
+    add_parts_from_notes,
+    add_told_ratings,
+    add_used,
+    fill_from_notes,
+    mine,
+)
 from pipeline.store.derived import replace_rows
 from pipeline.store.frames import registered, to_frame
 from pipeline.store.history import of_units, parts_of, unit_batches, units_of, visits_of
@@ -42,6 +49,11 @@ def visits_told(con: duckdb.DuckDBPyConnection, units: pl.Series | None, as_of: 
 def parts_told(con: duckdb.DuckDBPyConnection, units: pl.Series | None, as_of: dt.date) -> pl.DataFrame:
     """Return ``parts_of`` and the capacitors that notes alone tell of."""
     return add_parts_from_notes(parts_of(con, units, as_of), _mined(con, units))
+
+
+def units_told(con: duckdb.DuckDBPyConnection, units: pl.Series | None, as_of: dt.date) -> pl.DataFrame:
+    """Return ``units_of`` with the capacitor labels that notes tell."""
+    return add_told_ratings(units_of(con, units, as_of), _mined(con, units))
 
 
 def _mined(con: duckdb.DuckDBPyConnection, units: pl.Series | None) -> pl.DataFrame:

@@ -6,7 +6,7 @@ import polars as pl
 
 from pipeline.enrich.capacitor_facts import SECTIONS, CapacitorFacts
 
-REGISTER, PART, MODEL, NEAREST = "register", "part", "model", "nearest_size"
+REGISTER, PART, NOTES, MODEL, NEAREST = "register", "part", "notes", "model", "nearest_size"
 SECTION = ["unit_id", "section"]
 
 
@@ -19,6 +19,20 @@ def registered_ratings(units: pl.DataFrame) -> pl.DataFrame:
             registered_uf=pl.col(f"cap_{section}_uf"),
             registered_tolerance_pct=pl.col("cap_tolerance_pct"),
             registered_volts=pl.col("cap_volts"),
+        )
+        for section in SECTIONS
+    )
+
+
+def told_ratings(units: pl.DataFrame) -> pl.DataFrame:
+    """Return unit_id, section, told_uf [uF]: the label as a technician's note last told it, null where none does."""
+    return pl.concat(
+        units.select(
+            "unit_id",
+            section=pl.lit(section),
+            told_uf=pl.col(f"told_cap_{section}_uf")
+            if f"told_cap_{section}_uf" in units.columns
+            else pl.lit(None, dtype=pl.Float64),
         )
         for section in SECTIONS
     )
@@ -55,8 +69,8 @@ def rate_parts(rows: pl.DataFrame, units: pl.DataFrame, models: pl.DataFrame, fa
     pl.DataFrame
         ``rows`` with rated_uf, rated_source, tolerance_pct, volts, part_make. A rating of 0 (no such section)
         gives null: no basis. Order of trust: the part fitted, the label on the register, the part fitted
-        later in the same place (like for like), the same model in this shop, the nearest preferred size to
-        the first reading of the section.
+        later in the same place (like for like), the label as a note tells it (``told_cap_*_uf`` of the units), the
+        same model in this shop, the nearest preferred size to the first reading of the section.
     """
     order = ["visit_date", "visit_id", "step"]
     first_size = (
@@ -68,6 +82,7 @@ def rate_parts(rows: pl.DataFrame, units: pl.DataFrame, models: pl.DataFrame, fa
     )
     known = (
         rows.join(registered_ratings(units), on=SECTION, how="left", maintain_order="left")
+        .join(told_ratings(units), on=SECTION, how="left", maintain_order="left")
         .join(units.select("unit_id", "model"), on="unit_id", how="left", maintain_order="left")
         .join(models, on=["model", "section"], how="left", maintain_order="left")
         .join(first_size.drop("first_uf"), on=SECTION, how="left", maintain_order="left")
@@ -79,7 +94,7 @@ def rate_parts(rows: pl.DataFrame, units: pl.DataFrame, models: pl.DataFrame, fa
             volts_in_force=pl.col("fitted_volts").forward_fill().over(SECTION, order_by=order),
         )
     )
-    rated = pl.coalesce("in_force", "registered_uf", "later", "model_uf", "nearest_uf")
+    rated = pl.coalesce("in_force", "registered_uf", "later", "told_uf", "model_uf", "nearest_uf")
     source = (
         pl.when(pl.col("in_force").is_not_null())
         .then(pl.lit(PART))
@@ -87,6 +102,8 @@ def rate_parts(rows: pl.DataFrame, units: pl.DataFrame, models: pl.DataFrame, fa
         .then(pl.lit(REGISTER))
         .when(pl.col("later").is_not_null())
         .then(pl.lit(PART))
+        .when(pl.col("told_uf").is_not_null())
+        .then(pl.lit(NOTES))
         .when(pl.col("model_uf").is_not_null())
         .then(pl.lit(MODEL))
         .when(pl.col("nearest_uf").is_not_null())

@@ -1,5 +1,5 @@
 -- unit_capacitor_readings: the readings behind a capacitor reason, each with the file and line it came from
--- grain: one row per visit, unit, section and part read; value bound: $unit_ids; source: capacitor_readings, visits
+-- grain: one row per visit, unit, section and part read; value bound: $unit_ids; source: capacitor_readings, note_readings, visits
 with asked as (
     select unnest($unit_ids::varchar[]) as unit_id
 )
@@ -23,11 +23,20 @@ select
     capacitor_readings.technician,
     capacitor_readings.at_replacement,
     capacitor_readings.is_new_part,
+    told.snippet,
     visits.source_file,
     visits.source_line
 from asked
 inner join capacitor_readings
     on asked.unit_id = capacitor_readings.unit_id
+left join note_readings as told
+    on capacitor_readings.unit_id = told.unit_id
+    and capacitor_readings.visit_id = told.visit_id
+    and capacitor_readings.method = 'from_notes'
+    and told.used
+    and told.field = concat(
+        capacitor_readings.section, '_uf', case when capacitor_readings.is_new_part then '_after' else '' end
+    )
 left join visits
     on capacitor_readings.unit_id = visits.unit_id and capacitor_readings.visit_id = visits.visit_id
 order by

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.enrich.capacitor_facts import SECTIONS
-from pipeline.enrich.notes.sections import FITTED, OBSERVATION, PART, READING
+from pipeline.enrich.notes.sections import FITTED, OBSERVATION, PART, RATING, READING
 from pipeline.fields import registry
 
 RAW_FOR = {
@@ -96,6 +96,16 @@ def add_used(mined: pl.DataFrame, visits: pl.DataFrame, parts: pl.DataFrame) -> 
         .with_columns(used=pl.col("attributed") & (part | filling))
         .select(*mined.columns, "used")
     )
+
+
+def add_told_ratings(units: pl.DataFrame, mined: pl.DataFrame) -> pl.DataFrame:
+    """Return the units with the labels told last: told_cap_herm_uf, told_cap_fan_uf, told_cap_blower_uf [uF]."""
+    ratings = mined.filter("attributed", pl.col("kind") == RATING).sort("visit_date", "visit_id")
+    last = ratings.group_by("unit_id", maintain_order=True).agg(
+        pl.col("value").filter(pl.col("field") == f"cap_{section}_uf").last().alias(f"told_cap_{section}_uf")
+        for section in SECTIONS
+    )
+    return units.join(last, on="unit_id", how="left", maintain_order="left")
 
 
 def add_parts_from_notes(parts: pl.DataFrame, mined: pl.DataFrame) -> pl.DataFrame:

@@ -100,11 +100,12 @@ def _bare_single(groups: tuple[Group, ...], numbers: list[Item], end: int, conte
     in_uf = any(number.unit == "uF" for number in numbers)
     roles = {group.role for group in groups}
     of_part = roles & {"fitted", "advised", "new"}
-    if context.last_section is not None and roles & {"found", "after", "rated"} and not of_part:
-        yield from _bare_says(context.last_section, groups, end, context)
-    elif in_uf and of_part and len(groups) == 1:
+    of_last = context.last_section is not None and roles & {"found", "after", "rated"} and not of_part
+    of_size = in_uf and of_part and len(groups) == 1
+    in_full = "rated" in roles and groups[0].values[0] >= limits().herm_sure_uf
+    if of_last or of_size:
         yield from _bare_says(context.last_section or DUAL, groups, end, context)
-    elif (in_uf and len(groups) == 1 and not groups[0].plain) or (roles >= {"rated"} and groups[0].values[0] >= limits().herm_sure_uf):
+    elif in_full or (in_uf and len(groups) == 1 and not groups[0].plain):
         yield from _bare_says(DUAL, groups, end, context)
 
 

@@ -10,7 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.enrich.capacitor_values import section_values
-from pipeline.enrich.notes import NOTE_READINGS_SCHEMA, add_parts_from_notes, add_used, fill_from_notes, mine
+from pipeline.enrich.notes import (
+    NOTE_READINGS_SCHEMA,
+    add_parts_from_notes,
+    add_told_ratings,
+    add_used,
+    fill_from_notes,
+    mine,
+)
 
 DAY = dt.date(2025, 5, 6)
 PARTS_SCHEMA = {
@@ -184,3 +191,13 @@ def test_fitted_capacitor_becomes_a_part_unless_one_is_listed() -> None:
     assert parts.select("unit_id", "part", "cap_herm_uf", "cap_fan_uf").rows() == [("A", "run_capacitor", 40.0, 5.0)]
     listed = NO_PARTS.clear(1).with_columns(unit_id=pl.lit("A"), visit_id=pl.lit("V1"), part=pl.lit("run_capacitor"))
     assert add_parts_from_notes(listed, mined).equals(listed)
+
+
+def test_label_told_last_counts_as_the_rating() -> None:
+    first = ticket("herm 34.6 of 40", None)
+    later = ticket("herm 41 of 45, fan 4.6 of 5", None).with_columns(
+        visit_id=pl.lit("V2"), visit_date=pl.lit(dt.date(2026, 5, 6))
+    )
+    units = add_told_ratings(pl.DataFrame({"unit_id": ["A", "B"]}), mine(pl.concat([first, later])))
+    assert units["told_cap_herm_uf"].to_list() == [45.0, None]
+    assert units["told_cap_fan_uf"].to_list() == [5.0, None]
