@@ -70,7 +70,7 @@ def run(
 @app.command()
 def check(inputs: Inputs, shop: Shop = DEFAULT_SHOP, as_of: AsOf = None) -> None:
     """Read and check as `run` does; store and publish nothing."""
-    from pipeline.run import check as check_pipeline
+    from pipeline.commands import check as check_pipeline
 
     summary = check_pipeline(inputs, shop, as_of=_date(as_of), today=_today(), say=_say)
     for line in summary.lines:
@@ -82,7 +82,7 @@ def check(inputs: Inputs, shop: Shop = DEFAULT_SHOP, as_of: AsOf = None) -> None
 @app.command("map")
 def propose_map(inputs: Inputs, shop: Shop = DEFAULT_SHOP) -> None:
     """Propose the mapping file for exports with unfamiliar headers, on standard output."""
-    from pipeline.run import propose_mapping
+    from pipeline.commands import propose_mapping
 
     print(propose_mapping(inputs, shop, say=_say), end="")
 
@@ -107,9 +107,18 @@ def publish(
     no_names: Annotated[bool, typer.Option("--no-names", help="Without any name, phone or street.")] = False,
 ) -> None:
     """Write the dashboards again from what is stored."""
-    from pipeline.run import publish_again
+    from pipeline.commands import publish_again
 
     for line in publish_again(shop, units=tuple(unit or ()), no_names=no_names):
+        print(line)
+
+
+@app.command()
+def backtest(shop: Shop = DEFAULT_SHOP) -> None:
+    """Say how earlier seasons' forecasts would have done."""
+    from pipeline.commands import backtest_lines
+
+    for line in backtest_lines(shop):
         print(line)
 
 
@@ -119,7 +128,7 @@ def restore(
     copy: Annotated[str | None, typer.Argument(metavar="[COPY]", help="Which kept copy to bring back.")] = None,
 ) -> None:
     """List the kept copies of the store, or bring one back."""
-    from pipeline.run import restore_copy
+    from pipeline.commands import restore_copy
 
     for line in restore_copy(shop, copy):
         print(line)

@@ -1,0 +1,94 @@
+"""What a run has gathered so far, and the lines it ends with."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from pipeline.checks.check import Account
+from pipeline.intake import Refused, Taken
+from pipeline.shop_folder import MAPPING
+from pipeline.store import load
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One line per result, and whether any row or value was rejected or a file refused."""
+
+    lines: list[str]
+    rejected: bool
+
+
+@dataclass
+class Progress:
+    """What a run has gathered so far."""
+
+    staged: list[tuple[Taken, load.Staged]] = field(default_factory=list)
+    refused: list[Refused] = field(default_factory=list)
+    repeats: list[str] = field(default_factory=list)
+    accounts: list[tuple[str, Account]] = field(default_factory=list)
+    seconds: dict[str, float] = field(default_factory=dict)
+
+
+class timed:  # noqa: N801 - reads as a word at its place
+    """Adds the seconds of a ``with`` block to the run's record."""
+
+    def __init__(self, progress: Progress, stage: str) -> None:
+        self.progress, self.stage = progress, stage
+
+    def __enter__(self) -> None:
+        self.began = time.perf_counter()
+
+    def __exit__(self, *_: object) -> None:
+        self.progress.seconds[self.stage] = time.perf_counter() - self.began
+
+
+def refuse(item: Refused, progress: Progress, say: Say) -> None:
+    progress.refused.append(item)
+    say(item.sentence)
+
+
+def tell(item: Taken, say: Say) -> None:
+    for note in item.parsed.notes:
+        say(f"{item.file}: {note}.")
+    if item.unmapped:
+        named = ", ".join(f'"{header}"' for header in item.unmapped)
+        say(f"{item.file}: not used, name them in {MAPPING} if they matter: {named}. [unmapped]")
+
+
+def lines_of(progress: Progress) -> list[str]:
+    lines = [f"{file}: {counts(account)}" for file, account in progress.accounts]
+    if progress.repeats:
+        lines.append(f"{len(progress.repeats)} files already imported, not read again: {', '.join(progress.repeats)}")
+    if progress.refused:
+        lines.append(f"{len(progress.refused)} files refused: {', '.join(item.file for item in progress.refused)}")
+    return lines
+
+
+def counts(account: Account) -> str:
+    return (
+        f"{account.rows_read} rows read = {account.rows_stored} stored + {account.rows_unchanged} unchanged + "
+        f"{account.rows_rejected} rejected + {account.rows_skipped} skipped; {account.values_rejected} values rejected"
+    )
+
+
+def any_rejected(accounts: Sequence[tuple[str, Account]]) -> bool:
+    return any(account.rows_rejected or account.values_rejected for _, account in accounts)
+
+
+def nothing_usable(progress: Progress) -> str:
+    """Return the one sentence for an input without a usable visit, naming the first reason."""
+    findings = [item.findings for item, _ in progress.staged if item.findings.height]
+    if progress.refused:
+        return f"no visit could be used, nothing was changed; first: {_without_slug(progress.refused[0].sentence)}"
+    if findings:
+        return f"no visit could be used, nothing was changed; first: {findings[0].get_column('message').item(0)}"
+    return "no visits among the files: give a file of visits, with a date and a unit or address on each row"
+
+
+def _without_slug(sentence: str) -> str:
+    return re.sub(r" \[[a-z-]+\]$", "", sentence)
