@@ -77,13 +77,18 @@ class Charge(_Section):
     thermometer_f: float = Field(1.3, ge=0, le=20, description="and degrees Fahrenheit on top, plus or minus")
     humidity_pct: float = Field(4.0, ge=0, le=30, description="accuracy of the humidity reading, percentage points")
     static_limit_in_wc: float = Field(
-        0.8, ge=0, le=3, description="total external static pressure up to which airflow counts as shown, inches of water"
+        0.8,
+        ge=0,
+        le=3,
+        description="total external static pressure up to which airflow counts as shown, inches of water",
     )
     airflow_cfm_per_ton: float = Field(300.0, ge=0, le=1000, description="measured airflow that counts as enough")
     default_target_subcooling_f: float = Field(
         10.0, ge=0, le=60, description="target subcooling where the data plate is not known, degrees Fahrenheit"
     )
-    trim_oz: float = Field(2.0, ge=0, le=100, description="an addition up to this is a trim, not a sign of a leak, ounces")
+    trim_oz: float = Field(
+        2.0, ge=0, le=100, description="an addition up to this is a trim, not a sign of a leak, ounces"
+    )
 
 
 class MakeTerms(_Section):
@@ -127,7 +132,8 @@ class Warranty(_Section):
         0.25, gt=0, lt=1, description="chance of leaving its tolerance by the season's end from which a part is weak"
     )
     own_installers: str = Field(
-        "own crew, own, us, ours, we", description="what installed_by says where the shop itself installed, comma between"
+        "own crew, own, us, ours, we",
+        description="what installed_by says where the shop itself installed, comma between",
     )
     not_covered: str = Field(
         "refrigerant, refrigerant_leak, filter_drier, line_set, start_kit, condensate_drain, wiring, dirty_coil, airflow, "
@@ -147,7 +153,158 @@ class Warranty(_Section):
 class Notes(_Section):
     """What is read from the notes field."""
 
-    mine: bool = Field(True, description="blank reading columns are filled from what the notes tell; false = notes are only shown")
+    mine: bool = Field(
+        True, description="blank reading columns are filled from what the notes tell; false = notes are only shown"
+    )
+
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
+def clock_minutes(text: str) -> int:
+    """Return minutes after midnight of a time such as 08:30.
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+    """
+    try:
+        time = dt.time.fromisoformat(text.strip().zfill(5))
+    except ValueError as error:
+        raise ValueError(f"{text!r} is not a time such as 08:30") from error
+    return time.hour * 60 + time.minute
+
+
+def _hours(value: str) -> str:
+    opens, dash, closes = value.partition("-")
+    if not dash or clock_minutes(opens) >= clock_minutes(closes):
+        raise ValueError(f"{value!r} are not hours such as 08:00-16:30")
+    return value
+
+
+def _weekdays(value: tuple[str, ...]) -> tuple[str, ...]:
+    days = tuple(day.strip().lower()[:3] for day in value)
+    wrong = [day for day in days if day not in WEEKDAYS]
+    if wrong:
+        raise ValueError(f"{wrong[0]!r} is not a day of the week such as mon")
+    return days
+
+
+class Plan(_Section):
+    """The spring round: hours, driving, and what it is worth to go before the season (common practice, no source)."""
+
+    first_day: dt.date | Literal[""] = Field("", description="first day of the round, 2026-03-16; blank = see weeks")
+    last_day: dt.date | Literal[""] = Field("", description="last day; blank = the day before the season")
+    weeks: int = Field(
+        8, ge=1, le=52, description="the round begins so long before the season, never before the last visit"
+    )
+    hours: str = Field("08:00-16:30", description="working hours of a technician who states none")
+    days: tuple[str, ...] = Field(WEEKDAYS[:5], description="working days of a technician who states none")
+    days_off: tuple[dt.date, ...] = Field((), description="days on which nobody works, such as [2026-04-03]")
+    free_share_pct: float = Field(
+        25.0, ge=0, lt=100, description="share of each day kept free for no-cooling calls, percent"
+    )
+    lunch_minutes: int = Field(30, ge=0, le=240, description="lunch, minutes")
+    lunch_from: str = Field("12:00", description="lunch is taken at the first pause from then on")
+    speed_mph: float = Field(28.0, gt=0, le=100, description="speed on the road all told, miles per hour")
+    detour: float = Field(1.3, ge=1, le=5, description="road miles to one mile as the crow flies")
+    drive_hour: float = Field(60.0, gt=0, description="what an hour of driving costs, technician and truck")
+    minutes_tune_up: int = Field(60, ge=1, le=1440, description="service time of a tune-up, minutes")
+    minutes_capacitor: int = Field(45, ge=1, le=1440, description="of a capacitor to test and change")
+    minutes_charge_check: int = Field(60, ge=1, le=1440, description="of a charge to check")
+    minutes_repair: int = Field(75, ge=1, le=1440, description="of anything else found and not put right")
+    minutes_look: int = Field(
+        45, ge=1, le=1440, description="of a unit to look over because its chance of failing is high"
+    )
+    minutes_warranty_test: int = Field(30, ge=1, le=1440, description="of a part to test before its warranty lapses")
+    minutes_re_measure: int = Field(40, ge=1, le=1440, description="of a unit to measure again")
+    minutes_booked: int = Field(60, ge=1, le=1440, description="of an appointment for a unit with nothing else due")
+    minutes_further_work: int = Field(15, ge=0, le=1440, description="for each further kind of work on the same unit")
+    agreement_missed: float = Field(
+        150.0, ge=0, description="expected cost of an agreement visit not made before the season"
+    )
+    goodwill: float = Field(60.0, ge=0, description="what a failure in season costs beside the emergency call")
+    overtime: float = Field(40.0, ge=0, description="overtime that goes with a no-cooling call")
+    spring_days: int = Field(
+        120, ge=1, le=366, description="a maintenance visit so many days before the season or later is this spring's"
+    )
+    finding_months: int = Field(
+        24, ge=1, le=600, description="an older finding that nobody decided on is no reason for a visit of its own"
+    )
+    re_measure_chance: float = Field(
+        0.35, gt=0, lt=1, description="chance of being out by the season's end from which thin data are measured again"
+    )
+    re_measure_months: int = Field(24, ge=1, le=600, description="a reading older than that is thin")
+    charge_check_from: str = Field(
+        "", description="month-day from which days are warm enough to check charge; blank = learned from the visits"
+    )
+
+    _check_hours = field_validator("hours")(_hours)
+    _check_days = field_validator("days")(_weekdays)
+
+    @field_validator("lunch_from")
+    @classmethod
+    def _time(cls, value: str) -> str:
+        clock_minutes(value)
+        return value
+
+    @field_validator("charge_check_from")
+    @classmethod
+    def _month_day_or_blank(cls, value: str) -> str:
+        return Season._month_day(value) if value else value
+
+
+class Technician(_Section):
+    """Who can go."""
+
+    name: str = Field(min_length=1)
+    start_lat: float | None = Field(None, ge=-90, le=90)
+    start_lon: float | None = Field(None, ge=-180, le=180)
+    start_postal_code: str = ""
+    hours: str = ""
+    days: tuple[str, ...] = ()
+    days_off: tuple[dt.date, ...] = ()
+    skills: tuple[str, ...] = ()
+    truck: str = ""
+
+    _check_days = field_validator("days")(_weekdays)
+
+    @field_validator("hours")
+    @classmethod
+    def _hours_or_blank(cls, value: str) -> str:
+        return _hours(value) if value else value
+
+
+TECHNICIANS_TEXT = """
+# Who can go on the round; one block each. What is not said is as in [plan]; days_off are dates.
+# A word among anybody's skills is needed where a unit's refrigerant, its equipment or the work is that word.
+# [[technicians]]
+# name = "Ida"
+# start_lat = 27.59
+# start_lon = -91.41             # or start_postal_code = "00214"; neither = the middle of the sites
+# hours = "08:00-16:30"
+# days = ["mon", "tue", "wed", "thu", "fri"]
+# days_off = [2026-04-17]
+# skills = ["R-454B", "R-32"]
+# truck = "2"
+"""
+
+
+class Stock(_Section):
+    """What the trucks carry and when it is ordered."""
+
+    service_level: float = Field(
+        0.95, gt=0.5, lt=1, description="chance that a list covers what its stops or its week of calls need"
+    )
+    lead_days: int = Field(
+        10, ge=0, le=365, description="days from an order to the shelf, where stock.csv says nothing else"
+    )
+    trucks: int = Field(
+        0, ge=0, le=1000, description="trucks for no-cooling calls in season; 0 = as many as go on the round"
+    )
+    restock_days: int = Field(7, ge=1, le=60, description="days in season between two loadings of a truck")
+    peak_factor: float = Field(2.0, ge=1, le=10, description="calls in the hottest weeks against the season's average")
 
 
 class Settings(_Section):
@@ -161,6 +318,18 @@ class Settings(_Section):
     charge: Charge = Charge()
     notes: Notes = Notes()
     warranty: Warranty = Warranty()
+    plan: Plan = Plan()
+    stock: Stock = Stock()
+    technicians: tuple[Technician, ...] = ()
+
+    @field_validator("technicians")
+    @classmethod
+    def _own_names(cls, value: tuple[Technician, ...]) -> tuple[Technician, ...]:
+        names = [technician.name for technician in value]
+        twice = [name for name in names if names.count(name) > 1]
+        if twice:
+            raise ValueError(f"two technicians are named {twice[0]!r}")
+        return value
 
 
 def default_text() -> str:
@@ -171,12 +340,21 @@ def default_text() -> str:
     ]
     for name, section in Settings.model_fields.items():
         model = section.default
+        if not isinstance(model, _Section):
+            continue
         lines += ["", f"# {(type(model).__doc__ or name).splitlines()[0]}", f"[{name}]"]
         for key, info in type(model).model_fields.items():
             value = getattr(model, key)
-            shown = f'"{value}"' if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else value
-            lines.append(f"# {key} = {shown}" + (f"    # {info.description}" if info.description else ""))
-    return "\n".join(lines) + "\n"
+            lines.append(f"# {key} = {_toml(value)}" + (f"    # {info.description}" if info.description else ""))
+    return "\n".join(lines) + "\n" + TECHNICIANS_TEXT
+
+
+def _toml(value: object) -> object:
+    if isinstance(value, tuple):
+        return f"[{', '.join(str(_toml(item)) for item in value)}]"
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f'"{value}"' if isinstance(value, str) else value
 
 
 def load_settings(path: Path) -> Settings:

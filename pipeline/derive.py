@@ -98,7 +98,7 @@ def view_settings(settings: Settings) -> Mapping[str, object]:
     """Return the settings flat (``costs.stop``), as the views read them."""
     return {
         f"{section}.{key}": value
-        for section, values in settings.model_dump(mode="json").items()
+        for section, values in settings.model_dump(mode="json", exclude={"plan", "technicians"}).items()
         for key, value in values.items()
         if not isinstance(value, (dict, list))
     }

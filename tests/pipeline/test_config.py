@@ -20,8 +20,9 @@ def test_the_fresh_file_changes_nothing_and_names_every_setting(tmp_path: Path) 
     (tmp_path / "settings.toml").write_text(text, "utf-8")
     assert load_settings(tmp_path / "settings.toml") == Settings()
     opened = tomllib.loads(text)
-    assert set(opened) == set(Settings.model_fields)
-    for name, section in Settings.model_fields.items():
+    assert set(opened) == set(Settings.model_fields) - {"technicians"}  # a block each, shown as an example
+    for name in opened:
+        section = Settings.model_fields[name]
         for key in type(section.default).model_fields:
             assert f"# {key} = " in text, f"{name}.{key} is missing"
 

@@ -1,0 +1,221 @@
+"""The whole round from frames to frames: due, who goes, where, what was promised, routes, and a check of it all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.config import Settings, Technician
+from pipeline.errors import PipelineError
+from pipeline.plan.appointments import APPOINTMENTS_SCHEMA, read_appointments
+from pipeline.plan.calls import Calls, make_calls
+from pipeline.plan.checker import Drive, violations
+from pipeline.plan.distances import Places, own_drives, ticks_per_mile, travel_between
+from pipeline.plan.due import Known, due_units, warm_from
+from pipeline.plan.frames import LEFT_OUT_SCHEMA, ROUTE_STOPS_SCHEMA
+from pipeline.plan.places import Centroids, five_digits, place_sites
+from pipeline.plan.problem import TICKS, Day, Routes
+from pipeline.plan.route_frames import left_out, route_stops, why_left
+from pipeline.plan.schedule import time_day
+from pipeline.plan.technicians import Window, default_technicians, round_window, technician_days
+from pipeline.plan.territories import Part, part_problem, solve_round
+
+CANDIDATES = 3
+"""Calls looked at, as a multiple of the working time there is; the least worth for their time are left out before."""
+APPOINTMENTS, TRAVEL = "appointments.csv", "travel.csv"
+
+
+@dataclass(frozen=True)
+class Round:
+    """``route_stops``, ``left_out``, sentences for the user, the technician-days and the days of the round."""
+
+    route_stops: pl.DataFrame
+    left_out: pl.DataFrame
+    notes: tuple[str, ...]
+    days: tuple[Day, ...] = ()
+    window: Window | None = None
+
+
+def plan_round(
+    known: Known,
+    settings: Settings,
+    *,
+    centroids: Centroids,
+    appointments: pl.DataFrame,
+    travel: pl.DataFrame,
+    iterations: int,
+) -> Round:
+    """Return the plan of the round.
+
+    Parameters
+    ----------
+    known
+        What the store knows; ``sites`` with postal_code, lat, lon, source_file, source_line too.
+    settings
+        Technicians, hours, values.
+    centroids
+        Middle of postal codes.
+    appointments, travel
+        The shop's own files as text, empty where there is none.
+    iterations
+        Bound on the search; the same bound gives the same plan.
+
+    Raises
+    ------
+    PipelineError
+        If the plan found breaks a rule: a fault of this program.
+    """
+    window, notes = round_window(known.as_of, known.season_start, settings.plan)
+    technicians, said = default_technicians(settings.technicians)
+    notes = [*notes, *said]
+    if window is None:
+        return Round(ROUTE_STOPS_SCHEMA.to_frame(), LEFT_OUT_SCHEMA.to_frame(), tuple(notes))
+    days, said = technician_days(technicians, window, settings.plan)
+    notes += said
+    promised, said = _promised(appointments, known, technicians, window)
+    notes += said
+    warm = warm_from(known.visits, known.season_start, settings.plan.charge_check_from)
+    booked = promised.filter(pl.col("status") == "booked").select("unit_id")
+    due = due_units(known, settings, window.first, window.last, warm, booked)
+    if not days:
+        why = dict.fromkeys(due["unit_id"].to_list(), "nobody works on these days")
+        return Round(ROUTE_STOPS_SCHEMA.to_frame(), left_out(why, due), tuple(notes), (), window)
+    placed, said = place_sites(known.sites, centroids)
+    notes += said
+    places, said = _places(technicians, placed, travel, settings, centroids, due)
+    notes += said
+    at = {name: n for n, name in enumerate(places.names) if n >= len(technicians)}
+    why_not = dict(placed.filter(pl.col("why_not").is_not_null()).select("site_id", "why_not").iter_rows())
+    calls = make_calls(due, at, why_not, promised, days, TICKS * 60 / settings.plan.drive_hour)
+    chosen = _candidates(calls, days)
+    routes, parts = solve_round([calls.stops[n] for n in chosen], days, places, iterations)
+    routes = {day: [chosen[n] for n in sequence] for day, sequence in routes.items()}
+    if parts > 1:
+        notes.append(f"The round is solved in {parts} territories and improved across their borders. [round]")
+    made = _made(calls, days, places, routes, due, promised, notes)
+    broken = violations(made.route_stops, due, promised, made.left_out, days, _drives(places))
+    if broken:
+        raise PipelineError(f"The plan found breaks a rule ({broken[0]}); no plan was stored", slug="plan-check")
+    return Round(made.route_stops, made.left_out, tuple(notes), days, window)
+
+
+def _promised(
+    appointments: pl.DataFrame, known: Known, technicians: Sequence[Technician], window: Window
+) -> tuple[pl.DataFrame, list[str]]:
+    if appointments.is_empty():
+        return APPOINTMENTS_SCHEMA.to_frame(), []
+    units, names = set(known.risk["unit_id"]), {technician.name for technician in technicians}
+    return read_appointments(appointments, units, names, window, known.as_of, APPOINTMENTS)
+
+
+def _places(
+    technicians: Sequence[Technician],
+    placed: pl.DataFrame,
+    travel: pl.DataFrame,
+    settings: Settings,
+    centroids: Centroids,
+    due: pl.DataFrame,
+) -> tuple[Places, list[str]]:
+    """Return start places, then the sites of due units that have a place."""
+    notes = []
+    there = placed.filter(pl.col("how").is_not_null())
+    middle = there.select(pl.col("lat").median(), pl.col("lon").median()).row(0) if there.height else (0.0, 0.0)
+    codes = pl.DataFrame({"code": [t.start_postal_code for t in technicians]}).select(five_digits(pl.col("code")))
+    wanted = [code for code in codes["code"].to_list() if code is not None]
+    known = centroids(wanted) if wanted else {}
+    starts: list[tuple[float, float]] = []
+    for technician, code in zip(technicians, codes["code"].to_list(), strict=True):
+        if technician.start_lat is not None and technician.start_lon is not None:
+            starts.append((technician.start_lat, technician.start_lon))
+        elif code in known:
+            starts.append(known[code])
+        else:
+            starts.append(middle)
+            if settings.technicians:
+                notes.append(
+                    f"settings.toml, technicians: the start place of {technician.name} is not known; the middle of the "
+                    "sites is used. Give start_lat and start_lon. [technicians]"
+                )
+    sites = there.join(due.select("site_id").unique(), on="site_id", how="semi").sort("site_id")
+    names = (*(technician.name for technician in technicians), *sites["site_id"].to_list())
+    own, said = own_drives(travel, names, TRAVEL) if travel.height else ({}, [])
+    plan = settings.plan
+    return (
+        Places(
+            names=names,
+            lat=np.array([start[0] for start in starts] + sites["lat"].to_list(), dtype=float),
+            lon=np.array([start[1] for start in starts] + sites["lon"].to_list(), dtype=float),
+            coarse=np.array([False] * len(starts) + (sites["how"] == "postal_code").to_list()),
+            ticks_per_mi=ticks_per_mile(plan.speed_mph, plan.detour),
+            own=own,
+        ),
+        [*notes, *said],
+    )
+
+
+def _candidates(calls: Calls, days: Sequence[Day]) -> list[int]:
+    """Return the calls that are looked at: all, unless they are many times what the hours hold."""
+    order = sorted(
+        range(len(calls.stops)),
+        key=lambda n: (
+            calls.stops[n].booking is None,
+            not calls.stops[n].required,
+            -calls.stops[n].worth / max(calls.stops[n].service, 1),
+            n,
+        ),
+    )
+    total = np.cumsum([calls.stops[n].service for n in order])
+    room = CANDIDATES * sum(day.work_limit for day in days)
+    return sorted(n for n, done in zip(order, total, strict=True) if done <= room)
+
+
+def _made(
+    calls: Calls,
+    days: Sequence[Day],
+    places: Places,
+    routes: Routes,
+    due: pl.DataFrame,
+    promised: pl.DataFrame,
+    notes: list[str],
+) -> Round:
+    """Return the frames of the routes found; an appointment that no shift can reach adds a sentence."""
+    free = [day.work_limit for day in days]
+    sequences = []
+    for number, route in routes.items():
+        problem = part_problem(calls.stops, days, places, Part(tuple(route), (number,)))
+        order = list(range(len(route)))
+        timed = time_day(problem, problem.days[0], order)
+        free[number] -= timed.work if timed is not None else 0
+        sequences.append(route_stops(problem, {0: order}, [calls.units[n] for n in route], due, promised))
+    served = {n for sequence in routes.values() for n in sequence}
+    why = dict(calls.left)
+    starts = [day.start_place for day in days]
+    for index in [n for n in range(len(calls.stops)) if n not in served]:
+        rows = sorted({*starts, calls.stops[index].place})
+        travel = travel_between(places, rows)
+        number_of = {place: k for k, place in enumerate(rows)}
+        there = number_of[calls.stops[index].place]
+        home = np.array([travel[number_of[s], there] + travel[there, number_of[s]] for s in starts], dtype=np.int64)
+        reason = why_left(index, calls, days, free, home)
+        why |= dict.fromkeys(calls.units[index], reason)
+        if calls.stops[index].booking is not None:
+            line = promised.filter(pl.col("unit_id") == calls.units[index][0])["source_line"].item()
+            notes.append(
+                f"{APPOINTMENTS} line {line}, unit {calls.units[index][0]}: {reason}; it is left out of the round. "
+                "Change the hours, the technician or the shift. [appointment]"
+            )
+    frame = pl.concat(sequences) if sequences else ROUTE_STOPS_SCHEMA.to_frame()
+    return Round(frame.sort("technician", "date", "stop"), left_out(why, due), tuple(notes))
+
+
+def _drives(places: Places) -> Drive:
+    """Return minutes of any drive by the names of its places."""
+    number = {name: n for n, name in enumerate(places.names)}
+
+    def minutes(start: str, end: str) -> float:
+        return float(travel_between(places, [number[start], number[end]])[0, 1]) / TICKS
+
+    return minutes

@@ -1,0 +1,195 @@
+"""Routes for one problem of a size that is solved whole, by an iterated local search with a fixed seed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pyvrp
+from pyvrp.PenaltyManager import PenaltyManager
+from pyvrp.search import OPERATORS, LocalSearch, PerturbationManager, compute_neighbours
+from pyvrp.stop import MaxIterations, MultipleCriteria, NoImprovement
+
+from pipeline.plan.problem import Day, Problem, Routes, Stop, Ticks, may_serve
+from pipeline.plan.schedule import best_order, time_day, without_lunch
+
+SEED = 8
+SLOT = 24 * 60 * 10
+"""Ticks of a day; every technician-day has a slot of its own on one long clock."""
+PLENTY = 10**9
+"""Capacity of a truck that has the skill, or no limit on its load."""
+
+
+def solve(problem: Problem, iterations: int, start: Routes | None = None, seed: int = SEED) -> Routes:
+    """Return the routes found: required stops first, then least driving less the worth of the stops made.
+
+    Parameters
+    ----------
+    problem
+        Stops, technician-days and travel times.
+    iterations
+        Bound on the search; the same bound and seed give the same routes.
+    start
+        Routes to improve, such as ``seat_booked`` returns; the booked stops are seated first where not given.
+
+    Notes
+    -----
+    Each technician-day is a vehicle type of its own with a slot on one long clock, so that dates, hours and the
+    technician of an appointment are one time window; where several technicians may keep it, each is an alternative of
+    which one is taken. Driving and service together are bounded as a distance, so that waiting for an appointment does
+    not use up the share of the day that stays free. A stop nobody may serve is left out before.
+    """
+    start = seat_booked(problem) if start is None else start
+    clients = _clients(problem, start)
+    if not clients or not problem.days:
+        return {}
+    problem = replace(problem, days=_with_room_for(problem, start))
+    data, travel = _data(problem, clients)
+    places = {(index, day): n for n, (index, day, _) in enumerate(clients)}
+    rng = pyvrp.RandomNumberGenerator(seed=seed)
+    params = pyvrp.SolveParams()
+    nearby = data.replace(distance_matrices=[travel])  # type: ignore[list-item]  # with service in the distances, long jobs would look far away
+    neighbours = compute_neighbours(nearby, params.neighbourhood)
+    search = LocalSearch(data, rng, neighbours, PerturbationManager(params.perturbation))
+    for operator in OPERATORS:
+        if operator.supports(data):
+            search.add_operator(operator(data))
+    penalties = PenaltyManager(params.penalty.midpoint_penalties(data), params.penalty)
+    routes = [
+        pyvrp.Route(data, [places.get((index, day), places.get((index, None), -1)) for index in stops], day)
+        for day, stops in start.items()
+    ]
+    seated = pyvrp.Solution(data, routes)
+    filled = search(seated, penalties.max_cost_evaluator(), exhaustive=True)
+    algorithm = pyvrp.IteratedLocalSearch(data, penalties, search, filled, params.ils)
+    stop = MultipleCriteria([MaxIterations(iterations), NoImprovement(max(iterations // 2, 1))])
+    best = algorithm.run(stop, collect_stats=False, display=False).best
+    best = best if best.is_feasible() else seated
+    found = {
+        route.vehicle_type(): [clients[activity.idx][0] for activity in route if activity.is_client()]
+        for route in best.routes()
+    }
+    return {day: found[day] for day in sorted(found) if found[day]}
+
+
+def seat_booked(problem: Problem) -> Routes:
+    """Return routes of the booked stops alone, each on the first day that can keep its hours beside the others.
+
+    A booked stop that is in none cannot be reached by any shift.
+    """
+    seated: dict[int, tuple[int, ...]] = {}
+    booked = [n for n, stop in enumerate(problem.stops) if stop.booking is not None]
+    order = sorted(booked, key=lambda n: (len(_days_for(problem, n)), _promised(problem.stops[n]), n))
+    for index in order:
+        tried = [
+            (time_day(problem, problem.days[day], found), day, found)
+            for day in _days_for(problem, index)
+            if (found := best_order(problem, problem.days[day], [*seated.get(day, ()), index])) is not None
+        ]
+        if tried:
+            _, day, found = min(tried, key=lambda t: (t[0].work if t[0] else 0, t[1]))
+            seated[day] = found
+    return {day: list(stops) for day, stops in sorted(seated.items())}
+
+
+def _promised(stop: Stop) -> int:
+    return stop.booking.closes - stop.booking.opens if stop.booking else 0
+
+
+def _days_for(problem: Problem, index: int) -> list[int]:
+    return [n for n, day in enumerate(problem.days) if may_serve(day, problem.stops[index])]
+
+
+def _with_room_for(problem: Problem, start: Routes) -> tuple[Day, ...]:
+    """Return the days, the work limit raised where what is booked takes more than the share to be filled."""
+    needed = {
+        day: timed.work
+        for day, stops in start.items()
+        if (timed := time_day(problem, problem.days[day], stops)) is not None
+    }
+    return tuple(replace(day, work_limit=max(day.work_limit, needed.get(n, 0))) for n, day in enumerate(problem.days))
+
+
+_Client = tuple[int, int | None, tuple[int, int]]
+"""Stop, the one day it is offered on (None: any in its window), and its window on the long clock."""
+
+
+def _clients(problem: Problem, start: Routes) -> list[_Client]:
+    """Return what is offered to the search: a booked stop once per day that may keep it, any other once."""
+    kept = {index for stops in start.values() for index in stops}
+    offered: list[_Client] = []
+    for index, stop in enumerate(problem.stops):
+        days = _days_for(problem, index)
+        if not days:
+            continue
+        if stop.booking is None:
+            offered.append((index, None, (min(days) * SLOT, (max(days) + 1) * SLOT)))
+        elif index in kept:
+            for day in days:
+                hours = without_lunch(problem.days[day], stop.booking.opens, stop.booking.closes)
+                if hours is not None:
+                    offered.append((index, day, (day * SLOT + hours[0], day * SLOT + hours[1])))
+    return offered
+
+
+def _data(problem: Problem, clients: list[_Client]) -> tuple[pyvrp.ProblemData, Ticks]:
+    stops, days = problem.stops, problem.days
+    starts = sorted({day.start_place for day in days})
+    rows = np.array(starts + [stops[index].place for index, _, _ in clients])
+    service = np.array([0] * len(starts) + [stops[index].service for index, _, _ in clients])
+    travel = problem.travel[np.ix_(rows, rows)]
+    work = travel + service[None, :]
+    np.fill_diagonal(travel, 0)
+    np.fill_diagonal(work, 0)
+    skills = sorted({skill for index, _, _ in clients for skill in stops[index].needs})
+    alternatives: dict[int, list[int]] = {}
+    for n, (index, _, _) in enumerate(clients):
+        alternatives.setdefault(index, []).append(n)
+    groups = [members for members in alternatives.values() if len(members) > 1]
+    group_of = {n: group for group, members in enumerate(groups) for n in members}
+    made = [
+        pyvrp.Client(
+            location=len(starts) + n,
+            delivery=[stops[index].load, *(int(skill in stops[index].needs) for skill in skills)],
+            service_duration=stops[index].service,
+            tw_early=window[0],
+            tw_late=window[1],
+            prize=_prize(problem, stops[index]),
+            required=False,
+            group=group_of.get(n),
+        )
+        for n, (index, _, window) in enumerate(clients)
+    ]
+    vehicles = [
+        pyvrp.VehicleType(
+            start_depot=starts.index(day.start_place),
+            end_depot=starts.index(day.start_place),
+            capacity=[
+                PLENTY if day.capacity is None else day.capacity,
+                *(PLENTY if skill in day.skills else 0 for skill in skills),
+            ],
+            tw_early=n * SLOT + day.opens,
+            tw_late=n * SLOT + day.closes - day.lunch,
+            max_distance=day.work_limit,
+            name=f"{day.technician} {day.date}",
+        )
+        for n, day in enumerate(days)
+    ]
+    data = pyvrp.ProblemData(
+        [pyvrp.Location(0, 0) for _ in rows],
+        made,
+        [pyvrp.Depot(location=n) for n in range(len(starts))],
+        vehicles,
+        [work],
+        [travel],
+        [pyvrp.ClientGroup(members, required=False) for members in groups],
+    )
+    return data, travel
+
+
+def _prize(problem: Problem, stop: Stop) -> int:
+    """Return what leaving the stop out costs; service is in the distance and so given back here."""
+    optional = sum(other.worth for other in problem.stops)
+    longest = int(problem.travel.max()) * 2 + max(other.service for other in problem.stops)
+    rank = 2 if stop.booking is not None else int(stop.required)
+    return stop.worth + stop.service + rank * (optional + longest)
