@@ -27,6 +27,8 @@ def unwrap(text: str) -> str | None:
         return None
     opened = "\n".join(_open(line) for line in lines)
     found = detect(opened)
+    if not found.widths:
+        return None
     width = found.widths[0]
     mark = found.dialect.delimiter
     inside = sum(mark in line for line in wrapped)

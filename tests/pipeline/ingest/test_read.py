@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 
 import polars as pl
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import PipelineError, UsageError
@@ -94,7 +94,7 @@ def _no_odd_breaks(rows: list[list[str]]) -> bool:
     return not any("\r" in cell for row in rows for cell in row)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150, suppress_health_check=[HealthCheck.filter_too_much])
 @given(st.lists(st.lists(PLAIN_TEXT, min_size=4, max_size=4), max_size=8), st.sampled_from([",", ";", "\t", "|"]))
 def test_every_cell_of_a_file_quoted_where_needed_is_accepted_as_written(rows: list[list[str]], mark: str) -> None:
     data = written(rows, delimiter=mark)
