@@ -38,16 +38,6 @@ def test_inner_quotes_are_undoubled_once() -> None:
 )
 def test_other_files_stay_as_they_are(text: str) -> None:
     assert unwrap(text) is None
-"""Lines wrapped in quotes as a whole; a file of nothing but empty quotes has nothing to lay open."""
-
-from __future__ import annotations
-
-from pipeline.ingest.unwrap import unwrap
-
-
-def test_wrapped_lines_are_laid_open_and_keep_their_number() -> None:
-    text = '"Ticket;Unit;Herm"\n"1;U1;38,5"\n"2;U2;39,0"\n'
-    assert unwrap(text) == "Ticket;Unit;Herm\n1;U1;38,5\n2;U2;39,0\n"
 
 
 def test_lines_of_empty_quotes_hold_no_table() -> None:
