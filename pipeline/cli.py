@@ -114,6 +114,40 @@ def publish(
 
 
 @app.command()
+def plan(
+    shop: Shop = DEFAULT_SHOP,
+    first: Annotated[str | None, typer.Option("--from", metavar="DATE", help="First day of the round.")] = None,
+    last: Annotated[str | None, typer.Option("--to", metavar="DATE", help="Last day of the round.")] = None,
+    technician: Annotated[
+        list[str] | None, typer.Option("--technician", metavar="NAME", help="Who goes; repeat it. Default: all.")
+    ] = None,
+    hours: Annotated[
+        str | None, typer.Option("--hours", metavar="HH:MM-HH:MM", help="Working hours of everybody.")
+    ] = None,
+    free_share: Annotated[
+        float | None, typer.Option("--free-share", metavar="PERCENT", help="Share of each day kept free.")
+    ] = None,
+    service_level: Annotated[
+        float | None,
+        typer.Option("--service-level", metavar="SHARE", help="Chance that the parts on board are enough, as 0.95."),
+    ] = None,
+) -> None:
+    """Plan the spring round again and write the pages: other technicians, days, hours or limits."""
+    from pipeline.commands import Asked, plan_again
+
+    asked = Asked(
+        first=_date(first, "--from"),
+        last=_date(last, "--to"),
+        technicians=tuple(technician or ()),
+        hours=hours,
+        free_share_pct=free_share,
+        service_level=service_level,
+    )
+    for line in plan_again(shop, asked, say=_say):
+        print(line)
+
+
+@app.command()
 def backtest(shop: Shop = DEFAULT_SHOP) -> None:
     """Say how earlier seasons' forecasts would have done."""
     from pipeline.commands import backtest_lines
@@ -189,13 +223,13 @@ def _shop_of(given: list[str]) -> Path:
     return DEFAULT_SHOP
 
 
-def _date(text: str | None) -> dt.date | None:
+def _date(text: str | None, option: str = "--as-of") -> dt.date | None:
     if text is None:
         return None
     try:
         return dt.date.fromisoformat(text)
     except ValueError as error:
-        raise UsageError(f"--as-of {cut(text)!r} is not a date: write it as 2026-03-14") from error
+        raise UsageError(f"{option} {cut(text)!r} is not a date: write it as 2026-03-14") from error
 
 
 def _today() -> dt.date:

@@ -1,19 +1,24 @@
-"""The commands beside the main job: check, map, publish, backtest and restore."""
+"""The commands beside the main job: check, map, plan, publish, backtest and restore."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.config import load_settings
-from pipeline.errors import FileRefused, NothingUsable
+from pydantic import ValidationError
+
+from pipeline.config import Plan, Settings, Stock, load_settings
+from pipeline.errors import FileRefused, NothingUsable, UsageError, cut
 from pipeline.ingest import mapping_file
 from pipeline.ingest.discover import discover
 from pipeline.intake import Intake, Refused
+from pipeline.plan_run import THOROUGH, summary_line, write_plan
 from pipeline.progress import Progress, Say, Summary, any_rejected, lines_of, nothing_usable, refuse, tell
 from pipeline.publish import publish
 from pipeline.shop_folder import MAPPING, SETTINGS, STORE
+from pipeline.store import load, records
 from pipeline.store.connect import open_store
 from pipeline.store.kept import bring_back, list_copies
 from pipeline.store.query import query
@@ -63,6 +68,70 @@ def publish_again(shop: Path, *, units: tuple[str, ...], no_names: bool) -> list
             lambda name, values: query(con, name, values), shop, settings, no_names=no_names, asked_for=units
         )
     return [f"{published.index}: {published.flagged} units flagged, {published.pages} pages"]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the command line says of a round; what is None or empty is as in the settings."""
+
+    first: dt.date | None = None
+    last: dt.date | None = None
+    technicians: tuple[str, ...] = ()
+    hours: str | None = None
+    free_share_pct: float | None = None
+    service_level: float | None = None
+
+
+def plan_again(shop: Path, asked: Asked, *, say: Say) -> list[str]:
+    """Plan the round again as asked, thoroughly, and write the pages.
+
+    Raises
+    ------
+    UsageError
+        If a technician is not in the settings, or hours or a share make no sense.
+    """
+    settings = _as_asked(load_settings(shop / SETTINGS), asked)
+    with open_store(shop / STORE) as con:
+        load.begin(con)
+        day = records.last_as_of(con)
+        if day is None:
+            raise NothingUsable("the store has no visits yet: import some with `preseason run` first")
+        found = write_plan(con, shop, day, settings, iterations=THOROUGH, say=say)
+        load.finish(con)
+        published = publish(lambda name, values: query(con, name, values), shop, settings)
+    return [summary_line(found), f"{published.index}: as of {day}, {published.pages} pages"]
+
+
+def _as_asked(settings: Settings, asked: Asked) -> Settings:
+    known = {technician.name: technician for technician in settings.technicians}
+    unknown = [name for name in asked.technicians if name not in known]
+    if unknown:
+        named = ", ".join(known) or "none"
+        raise UsageError(f"--technician {cut(unknown[0])!r} is not in {SETTINGS}; there: {named}")
+    who = [known[name] for name in dict.fromkeys(asked.technicians)] or list(known.values())
+    plan = settings.plan.model_dump()
+    said = {
+        "first_day": asked.first,
+        "last_day": asked.last,
+        "free_share_pct": asked.free_share_pct,
+        "hours": asked.hours,
+    }
+    plan |= {key: value for key, value in said.items() if value is not None}
+    if asked.hours is not None:
+        who = [technician.model_copy(update={"hours": ""}) for technician in who]
+    try:
+        changed: dict[str, object] = {"plan": Plan.model_validate(plan), "technicians": tuple(who)}
+        if asked.service_level is not None:
+            stock = settings.stock.model_dump() | {"service_level": asked.service_level}
+            changed["stock"] = Stock.model_validate(stock)
+        return settings.model_copy(update=changed)
+    except ValidationError as error:
+        first = error.errors()[0]
+        named = str(first["loc"][0])
+        option = {"hours": "--hours", "free_share_pct": "--free-share", "service_level": "--service-level"}.get(
+            named, named
+        )
+        raise UsageError(f"{option}: {first['msg']}") from error
 
 
 def backtest_lines(shop: Path) -> list[str]:

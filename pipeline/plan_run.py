@@ -11,6 +11,7 @@ import polars as pl
 
 from pipeline.config import Settings
 from pipeline.errors import FileRefused
+from pipeline.fleet_facts import keep_fact
 from pipeline.ingest.read import read_table
 from pipeline.plan import appointments, distances
 from pipeline.plan.due import Known
@@ -41,10 +42,7 @@ def write_plan(
 ) -> Round:
     """Plan the round as of ``as_of``, rewrite its tables, and say what the owner has to know.
 
-    Raises
-    ------
-    PipelineError
-        If the plan found breaks a rule; nothing is stored then.
+    A plan that would break a rule is not stored, and the last note says so.
     """
     promised, said = _own_file(shop / APPOINTMENTS, ("unit_id", "date"), appointments.COLUMNS)
     travel, said_too = _own_file(shop / TRAVEL, distances.COLUMNS, distances.COLUMNS)
@@ -66,6 +64,14 @@ def write_plan(
     for note in notes:
         say(note)
     return found
+
+
+def keep_plan_inputs(con: duckdb.DuckDBPyConnection, shop: Path, settings: Settings) -> bool:
+    """Keep the digest of what the user says of the round (settings and own files) and return whether it has changed."""
+    files = [shop / name for name in (APPOINTMENTS, TRAVEL)]
+    said = [file.read_bytes().hex() if file.exists() else "" for file in files]
+    said.append(settings.model_dump_json(include={"plan", "technicians", "costs", "season"}))
+    return keep_fact(con, "plan_inputs", pl.DataFrame({"said": said}))
 
 
 def summary_line(found: Round) -> str:

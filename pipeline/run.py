@@ -22,6 +22,7 @@ from pipeline.ingest import mapping_file
 from pipeline.ingest.decode import digest as content_digest
 from pipeline.ingest.discover import discover
 from pipeline.intake import Intake
+from pipeline.plan_run import QUICK, keep_plan_inputs, write_plan
 from pipeline.progress import Progress, Say, Summary, any_rejected, lines_of, nothing_usable, timed
 from pipeline.publish import publish
 from pipeline.rejected_files import write_rejected
@@ -34,7 +35,7 @@ from pipeline.store.verify import verify
 
 
 def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.date, say: Say) -> Summary:
-    """Read, check, store, enrich, forecast and publish.
+    """Read, check, store, enrich, forecast, plan and publish.
 
     Parameters
     ----------
@@ -90,8 +91,13 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
                 write_rates(con, day, settings)
                 write_lives(con, day, settings, heat)
                 write_warranty(con, day, settings)
+            keep_plan_inputs(con, shop, settings)
+            with timed(progress, "plan"):
+                write_plan(con, shop, day, settings, iterations=QUICK, say=say)
             _record_run(con, progress, now, day)
             verify(con)
+        elif keep_plan_inputs(con, shop, settings):
+            write_plan(con, shop, day, settings, iterations=QUICK, say=say)
         edited = write_rejected(con, shop)
         load.finish(con)
         complete_mapping(shop, [taken.entry for taken, _ in progress.staged])

@@ -9,7 +9,6 @@ import numpy as np
 import polars as pl
 
 from pipeline.config import Settings, Technician
-from pipeline.errors import PipelineError
 from pipeline.plan.appointments import APPOINTMENTS_SCHEMA, read_appointments
 from pipeline.plan.calls import Calls, make_calls
 from pipeline.plan.checker import Drive, violations
@@ -63,10 +62,9 @@ def plan_round(
     iterations
         Bound on the search; the same bound gives the same plan.
 
-    Raises
-    ------
-    PipelineError
-        If the plan found breaks a rule: a fault of this program.
+    Notes
+    -----
+    What is found is held against every rule by ``checker.violations``; a plan that breaks one is not kept.
     """
     window, notes = round_window(known.as_of, known.season_start, settings.plan)
     technicians, said = default_technicians(settings.technicians)
@@ -98,7 +96,9 @@ def plan_round(
     made = _made(calls, days, places, routes, due, promised, notes)
     broken = violations(made.route_stops, due, promised, made.left_out, days, _drives(places))
     if broken:
-        raise PipelineError(f"The plan found breaks a rule ({broken[0]}); no plan was stored", slug="plan-check")
+        notes.append(f"The plan found breaks {len(broken)} rules and is not kept; first: {broken[0]}. [plan-check]")
+        why = dict.fromkeys(due["unit_id"].to_list(), "no plan: the one found breaks a rule")
+        return Round(ROUTE_STOPS_SCHEMA.to_frame(), left_out(why, due), tuple(notes), days, window)
     return Round(made.route_stops, made.left_out, tuple(notes), days, window)
 
 
