@@ -62,6 +62,41 @@ WATCHLIST_COLUMNS = (
     "season_end",
 )
 
+CLAIM_ORDER = ("to_file", "test_before_lapse", "filed", "credited", "denied", "lapsed")
+CLAIM_COLUMNS = (
+    "state",
+    "deadline",
+    "days_left",
+    "unit_id",
+    "customer_name",
+    "address",
+    "make",
+    "model",
+    "serial",
+    "installed_on",
+    "part",
+    "section",
+    "part_make",
+    "serial_out",
+    "serial_in",
+    "visit_id",
+    "visit_date",
+    "cause",
+    "covered_until",
+    "cover_basis",
+    "claim_to",
+    "amount",
+    "cost",
+    "claim_amount",
+    "claimed_on",
+    "customer_paid",
+    "evidence",
+    "missing",
+    "note",
+    "source_file",
+    "source_line",
+)
+
 
 @dataclass(frozen=True)
 class Published:
@@ -83,7 +118,7 @@ def publish(
     asked_for: tuple[str, ...] = (),
     most_unit_pages: int = MOST_UNIT_PAGES,
 ) -> Published:
-    """Write ``dashboards/`` and ``lists/watchlist.csv`` in the shop folder.
+    """Write ``dashboards/``, ``lists/watchlist.csv`` and ``lists/claims.csv`` in the shop folder.
 
     Parameters
     ----------
@@ -123,6 +158,7 @@ def publish(
     try:
         generation, pages = _write_dashboards(shop / "dashboards", all_pages(), ask, site, {"unit_ids": ids})
         _write_text(shop / "lists" / "watchlist.csv", watchlist_csv(watched, no_names=no_names))
+        _write_text(shop / "lists" / "claims.csv", claims_csv(ask("warranty_claims", {}), no_names=no_names))
     except OSError as error:
         where = Path(error.filename).name if isinstance(error.filename, str) else "the shop folder"
         raise StoreError(
@@ -134,12 +170,24 @@ def publish(
 
 
 def watchlist_csv(watched: pl.DataFrame, *, no_names: bool = False) -> str:
-    """Return the watch list as CSV text; a cell that a spreadsheet would run as a formula gets an apostrophe."""
-    columns = [name for name in WATCHLIST_COLUMNS if not (no_names and name in private_columns())]
+    """Return the watch list as CSV text."""
+    return _csv(watched, WATCHLIST_COLUMNS, no_names)
+
+
+def claims_csv(claims: pl.DataFrame, *, no_names: bool = False) -> str:
+    """Return every claim as CSV text: to file, to test, waiting, settled, lapsed; each by its deadline."""
+    order = pl.col("state").replace_strict({state: n for n, state in enumerate(CLAIM_ORDER)}, default=len(CLAIM_ORDER))
+    ordered = claims.with_columns(place=order).sort("place", "deadline", "claim_id", nulls_last=True)
+    return _csv(ordered, CLAIM_COLUMNS, no_names)
+
+
+def _csv(frame: pl.DataFrame, wanted: tuple[str, ...], no_names: bool) -> str:
+    """Return columns as CSV text; a cell that a spreadsheet would run as a formula gets an apostrophe."""
+    columns = [name for name in wanted if not (no_names and name in private_columns())]
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)
-    for row in watched.select(columns).iter_rows():
+    for row in frame.select(columns).iter_rows():
         writer.writerow([_cell(value) for value in row])
     return out.getvalue()
 

@@ -23,7 +23,6 @@ VISIT_COLUMNS = (
     "visit_type",
     "cause",
     "leak_found",
-    "leak_location",
     "refrigerant_added_oz",
     "herm_uf_after",
     "fan_uf_after",

@@ -8,6 +8,7 @@ import polars as pl
 
 from pipeline.config import Warranty
 from pipeline.warranty.claims import CLAIMS_SCHEMA
+from pipeline.warranty.proof import SECTION_NAMES
 
 BODY = {"herm": "dual", "fan": "dual", "blower": "blower"}
 """Sections that sit in one can, as a rule."""
@@ -81,12 +82,19 @@ def to_test(
         part_make=pl.col("failed_make"),
         reading_pct="drift_pct",
         evidence=pl.format(
-            "{} section estimated at {} % of its label, last read {}, {} in 100 to be out by {}",
-            "section",
+            "{} section estimated {} % off its label, last read on {}; {}",
+            pl.col("section").replace(SECTION_NAMES),
             pl.col("drift_pct").round(1),
             "last_reading_on",
-            (100 * pl.col("p_out_by_season_end")).round(0).cast(pl.Int64),
-            "season_end",
+            pl.when("already_out")
+            .then(pl.lit("out of its tolerance already"))
+            .otherwise(
+                pl.format(
+                    "{} in 100 to be out of it by {}",
+                    (100 * pl.col("p_out_by_season_end")).round(0).cast(pl.Int64),
+                    "season_end",
+                )
+            ),
         ),
         missing=pl.when(pl.col("unit_serial").is_null()).then(pl.lit("unit serial")),
         note="term_note",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import polars as pl
 
+SECTION_NAMES = {"herm": "hermetic"}
+"""Sections whose name in text differs from that in data."""
 LEAKING = ("evaporator_coil", "condenser_coil", "line_set", "metering_device", "reversing_valve", "compressor")
 """Parts that may be taken out for a leak."""
 
@@ -16,7 +18,7 @@ def failed_readings(parts: pl.DataFrame, visits: pl.DataFrame, readings: pl.Data
     parts : DataFrame
         unit_id, visit_id, part.
     visits : DataFrame
-        unit_id, visit_id, visit_date, visit_type, cause, leak_found, leak_location.
+        unit_id, visit_id, visit_date, visit_type, cause, leak_found.
     readings : DataFrame
         ``core.capacitor_readings``.
 
@@ -35,7 +37,7 @@ def failed_readings(parts: pl.DataFrame, visits: pl.DataFrame, readings: pl.Data
     )
     read = pl.format(
         "{} section read {} of {} uF ({} %)",
-        "section",
+        pl.col("section").replace(SECTION_NAMES),
         pl.col("measured_uf").round(2),
         pl.col("rated_uf").round(2),
         pl.col("drift_pct").round(1),
@@ -45,7 +47,7 @@ def failed_readings(parts: pl.DataFrame, visits: pl.DataFrame, readings: pl.Data
         pl.format("{} on {}, cause {}", called, "visit_date", pl.col("cause").str.replace_all("_", " "))
     )
     leaked = pl.when(pl.col("part").is_in(LEAKING) & (pl.col("leak_found") == "yes")).then(
-        pl.format("leak found on {} ({})", "visit_date", pl.col("leak_location").fill_null("place not said"))
+        pl.format("leak found on {}", "visit_date")
     )
     return (
         parts.select("unit_id", "visit_id", "part")

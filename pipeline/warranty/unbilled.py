@@ -12,6 +12,7 @@ UNBILLED_SCHEMA = pl.Schema(
         "item": pl.String,
         "quantity": pl.Float64,
         "shown_by": pl.String,
+        "snippet": pl.String,
         "cost": pl.Float64,
         "invoice_total": pl.Float64,
         "source_file": pl.String,
@@ -81,7 +82,7 @@ def not_billed(visits: pl.DataFrame, parts: pl.DataFrame, claims: pl.DataFrame, 
         told.join(listed, on=[*place, "item"], how="anti")
         .join(parts.select(*place, item="part"), on=[*place, "item"], how="anti")
         .join(visits, on=place, how="inner")
-        .with_columns(shown_by=pl.format("the note says: {}", "snippet"))
+        .with_columns(shown_by=pl.lit("told in the note only"))
     )
     return pl.concat([_as_rows(frame) for frame in (fitted, added, read, noted)]).sort(
         "visit_date", "unit_id", "visit_id", "item", descending=[True, False, False, False]

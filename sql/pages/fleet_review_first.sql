@@ -1,4 +1,4 @@
--- fleet_review_first: the ten units to see first; flagged ones lead, then the next in line where fewer are flagged
+-- fleet_review_first: the ten units to see first; flagged ones lead (in season those not seen in it yet), then the next in line
 -- grain: one row per unit, at most ten; source: unit_risk, units, sites
 with first_in_line as (
     select
@@ -9,10 +9,11 @@ with first_in_line as (
         p_low,
         p_high,
         rank,
-        leading_reason
+        leading_reason,
+        flagged and as_of >= season_start and last_visit_on >= season_start as seen_in_season
     from unit_risk
     where p_failure is not null
-    order by flagged desc, rank asc
+    order by flagged desc, coalesce(seen_in_season, false) asc, rank asc
     limit 10
 )
 
@@ -20,6 +21,7 @@ select
     first_in_line.rank,
     first_in_line.unit_id,
     first_in_line.flagged,
+    coalesce(first_in_line.seen_in_season, false) as seen_in_season,
     sites.customer_name,
     sites.phone,
     sites.address,
@@ -34,4 +36,4 @@ left join units
     on first_in_line.unit_id = units.unit_id
 left join sites
     on units.site_id = sites.site_id
-order by first_in_line.flagged desc, first_in_line.rank asc;
+order by first_in_line.flagged desc, coalesce(first_in_line.seen_in_season, false) asc, first_in_line.rank asc;

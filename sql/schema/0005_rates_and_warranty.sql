@@ -102,6 +102,7 @@ create table core.not_billed (
     item varchar,
     quantity double,
     shown_by varchar,
+    snippet varchar,
     cost double,
     invoice_total double,
     source_file varchar,

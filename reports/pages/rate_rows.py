@@ -1,0 +1,58 @@
+"""The rows behind a rate: the failures that count in it and the units whose years it is of."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from reports.advice import label
+from reports.page import Page, Site
+
+PAGE = Page(
+    slug="rate_rows",
+    title="Rows behind a rate",
+    order=92,
+    queries={"parts_and_makes_rates": (), "rate_rows_failures": (), "rate_rows_units": ()},
+    many=True,
+)
+
+Row = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class RateRows:
+    """One group: its rate, the failures and the units behind it."""
+
+    file: str
+    group: str
+    name: str
+    rate: Row
+    failures: tuple[Row, ...]
+    units: tuple[Row, ...]
+
+
+def rows_file(group_by: str, group_value: str) -> str:
+    """Return the file of the group's rows; a digest, as a value may hold anything."""
+    digest = hashlib.sha256(group_value.encode("utf-8", "surrogatepass")).hexdigest()[:10]
+    return f"{group_by.replace('_', '-')}-{digest}.html"
+
+
+def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Iterator[RateRows]:
+    """Yield one context per group that has a line on the page of rates."""
+    key = ["group_by", "group_value"]
+    failed, units = (frames[name].partition_by(key, as_dict=True) for name in ("rate_rows_failures", "rate_rows_units"))
+    nothing: tuple[Row, ...] = ()
+    for rate in frames["parts_and_makes_rates"].iter_rows(named=True):
+        place = (rate["group_by"], rate["group_value"])
+        yield RateRows(
+            file=rows_file(*place),
+            group=rate["group_by"].replace("_", " "),
+            name=label(place[1]) if place[0] == "component" else place[1],
+            rate=rate,
+            failures=tuple(failed[place].iter_rows(named=True)) if place in failed else nothing,
+            units=tuple(units[place].iter_rows(named=True)) if place in units else nothing,
+        )
