@@ -37,9 +37,16 @@ FINDING_WORK = {
     "charge_high": "charge_check",
     "flood_back": "charge_check",
     "topped_up_without_repair": "charge_check",
+    "leak_found": "repair",
+    "oil_stain": "repair",
+    "pitted_contactor": "repair",
+    "corroded_coil": "repair",
+    "dirty_filter": "tune_up",
+    "dirty_coil": "tune_up",
+    "iced_coil": "tune_up",
 }
 CAUSE_WORK = {"run_capacitor": "capacitor", "refrigerant_leak": "charge_check", "metering_device": "charge_check"}
-"""Work by finding and by leading cause (common practice, no source); anything else is a repair, or a look."""
+"""Work by finding and by leading cause (common practice, no source); anything else is a look."""
 SPRING_VISITS = ("maintenance", "inspection", "install")
 DRIFT_UNSURE_PCT = 5.0
 """A drift known no better than this (one standard deviation) is thin data (engineering choice)."""
@@ -247,7 +254,7 @@ def _agreement(known: Known, settings: Settings, until_season: bool) -> pl.DataF
 
 
 def _findings(known: Known, settings: Settings, warm: dt.date | None) -> pl.DataFrame:
-    work = pl.col("finding").replace_strict(FINDING_WORK, default="repair", return_dtype=pl.String)
+    work = pl.col("finding").replace_strict(FINDING_WORK, default="look", return_dtype=pl.String)
     recent = pl.col("found_on").dt.offset_by(f"{settings.plan.finding_months}mo") >= known.as_of
     decided = pl.col("decision").is_in(["approved", "later", "waiting_for_part"])
     said = (

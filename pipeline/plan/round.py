@@ -14,7 +14,7 @@ from pipeline.plan.calls import Calls, make_calls
 from pipeline.plan.checker import Drive, violations
 from pipeline.plan.distances import Places, own_drives, ticks_per_mile, travel_between
 from pipeline.plan.due import Known, due_units, warm_from
-from pipeline.plan.frames import LEFT_OUT_SCHEMA, ROUTE_STOPS_SCHEMA
+from pipeline.plan.frames import ROUTE_STOPS_SCHEMA
 from pipeline.plan.places import Centroids, five_digits, place_sites
 from pipeline.plan.problem import TICKS, Day, Routes
 from pipeline.plan.route_frames import left_out, route_stops, why_left
@@ -38,6 +38,19 @@ class Round:
     window: Window | None = None
 
 
+@dataclass(frozen=True)
+class Prepared:
+    """All that the search needs, and what there is to say before it: who is due, calls, shifts, places, promises."""
+
+    due: pl.DataFrame
+    calls: Calls
+    days: tuple[Day, ...]
+    places: Places | None
+    promised: pl.DataFrame
+    window: Window | None
+    notes: tuple[str, ...]
+
+
 def plan_round(
     known: Known,
     settings: Settings,
@@ -51,6 +64,42 @@ def plan_round(
 
     Parameters
     ----------
+    known, settings, centroids, appointments, travel
+        As ``prepare_round`` takes them.
+    iterations
+        Bound on the search; the same bound gives the same plan.
+
+    Notes
+    -----
+    What is found is held against every rule by ``checker.violations``; a plan that breaks one is not kept.
+    """
+    ready = prepare_round(known, settings, centroids=centroids, appointments=appointments, travel=travel)
+    notes = list(ready.notes)
+    if ready.places is None:
+        return Round(
+            ROUTE_STOPS_SCHEMA.to_frame(), left_out(ready.calls.left, ready.due), ready.notes, (), ready.window
+        )
+    chosen = _candidates(ready.calls, ready.days)
+    routes, parts = solve_round([ready.calls.stops[n] for n in chosen], ready.days, ready.places, iterations)
+    routes = {day: [chosen[n] for n in sequence] for day, sequence in routes.items()}
+    if parts > 1:
+        notes.append(f"The round is solved in {parts} territories and improved across their borders. [round]")
+    stops, left, said = _frames(ready, ready.places, routes)
+    broken = violations(stops, ready.due, ready.promised, left, ready.days, _drives(ready.places))
+    if broken:
+        notes.append(f"The plan found breaks {len(broken)} rules and is not kept; first: {broken[0]}. [plan-check]")
+        why = dict.fromkeys(ready.due["unit_id"].to_list(), "no plan: the one found breaks a rule")
+        stops, left = ROUTE_STOPS_SCHEMA.to_frame(), left_out(why, ready.due)
+    return Round(stops, left, (*notes, *said), ready.days, ready.window)
+
+
+def prepare_round(
+    known: Known, settings: Settings, *, centroids: Centroids, appointments: pl.DataFrame, travel: pl.DataFrame
+) -> Prepared:
+    """Return who is due, as calls at places, and the technician-days they may be made on.
+
+    Parameters
+    ----------
     known
         What the store knows; ``sites`` with postal_code, lat, lon, source_file, source_line too.
     settings
@@ -59,28 +108,21 @@ def plan_round(
         Middle of postal codes.
     appointments, travel
         The shop's own files as text, empty where there is none.
-    iterations
-        Bound on the search; the same bound gives the same plan.
-
-    Notes
-    -----
-    What is found is held against every rule by ``checker.violations``; a plan that breaks one is not kept.
     """
     window, notes = round_window(known.as_of, known.season_start, settings.plan)
     technicians, said = default_technicians(settings.technicians)
     notes = [*notes, *said]
-    if window is None:
-        return Round(ROUTE_STOPS_SCHEMA.to_frame(), LEFT_OUT_SCHEMA.to_frame(), tuple(notes))
-    days, said = technician_days(technicians, window, settings.plan)
+    span = window or Window(known.as_of, known.as_of)
+    days, said = technician_days(technicians, window, settings.plan) if window else ((), [])
     notes += said
-    promised, said = _promised(appointments, known, technicians, window)
+    promised, said = _promised(appointments, known, technicians, span)
     notes += said
     warm = warm_from(known.visits, known.season_start, settings.plan.charge_check_from)
     booked = promised.filter(pl.col("status") == "booked").select("unit_id")
-    due = due_units(known, settings, window.first, window.last, warm, booked)
+    due = due_units(known, settings, span.first, span.last, warm, booked)
     if not days:
-        why = dict.fromkeys(due["unit_id"].to_list(), "nobody works on these days")
-        return Round(ROUTE_STOPS_SCHEMA.to_frame(), left_out(why, due), tuple(notes), (), window)
+        left = dict.fromkeys(due["unit_id"].to_list(), "nobody works on the days of the round")
+        return Prepared(due, Calls((), (), left), (), None, promised, window, tuple(notes))
     placed, said = place_sites(known.sites, centroids)
     notes += said
     places, said = _places(technicians, placed, travel, settings, centroids, due)
@@ -88,18 +130,7 @@ def plan_round(
     at = {name: n for n, name in enumerate(places.names) if n >= len(technicians)}
     why_not = dict(placed.filter(pl.col("why_not").is_not_null()).select("site_id", "why_not").iter_rows())
     calls = make_calls(due, at, why_not, promised, days, TICKS * 60 / settings.plan.drive_hour)
-    chosen = _candidates(calls, days)
-    routes, parts = solve_round([calls.stops[n] for n in chosen], days, places, iterations)
-    routes = {day: [chosen[n] for n in sequence] for day, sequence in routes.items()}
-    if parts > 1:
-        notes.append(f"The round is solved in {parts} territories and improved across their borders. [round]")
-    made = _made(calls, days, places, routes, due, promised, notes)
-    broken = violations(made.route_stops, due, promised, made.left_out, days, _drives(places))
-    if broken:
-        notes.append(f"The plan found breaks {len(broken)} rules and is not kept; first: {broken[0]}. [plan-check]")
-        why = dict.fromkeys(due["unit_id"].to_list(), "no plan: the one found breaks a rule")
-        return Round(ROUTE_STOPS_SCHEMA.to_frame(), left_out(why, due), tuple(notes), days, window)
-    return Round(made.route_stops, made.left_out, tuple(notes), days, window)
+    return Prepared(due, calls, days, places, promised, window, tuple(notes))
 
 
 def _promised(
@@ -172,24 +203,18 @@ def _candidates(calls: Calls, days: Sequence[Day]) -> list[int]:
     return sorted(n for n, done in zip(order, total, strict=True) if done <= room)
 
 
-def _made(
-    calls: Calls,
-    days: Sequence[Day],
-    places: Places,
-    routes: Routes,
-    due: pl.DataFrame,
-    promised: pl.DataFrame,
-    notes: list[str],
-) -> Round:
-    """Return the frames of the routes found; an appointment that no shift can reach adds a sentence."""
+def _frames(ready: Prepared, places: Places, routes: Routes) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
+    """Return stops and units left out, and a sentence for each appointment that no shift can reach."""
+    calls, days = ready.calls, ready.days
     free = [day.work_limit for day in days]
-    sequences = []
+    sequences, notes = [], []
     for number, route in routes.items():
         problem = part_problem(calls.stops, days, places, Part(tuple(route), (number,)))
         order = list(range(len(route)))
         timed = time_day(problem, problem.days[0], order)
         free[number] -= timed.work if timed is not None else 0
-        sequences.append(route_stops(problem, {0: order}, [calls.units[n] for n in route], due, promised))
+        units = [calls.units[n] for n in route]
+        sequences.append(route_stops(problem, {0: order}, units, ready.due, ready.promised))
     served = {n for sequence in routes.values() for n in sequence}
     why = dict(calls.left)
     starts = [day.start_place for day in days]
@@ -202,13 +227,13 @@ def _made(
         reason = why_left(index, calls, days, free, home)
         why |= dict.fromkeys(calls.units[index], reason)
         if calls.stops[index].booking is not None:
-            line = promised.filter(pl.col("unit_id") == calls.units[index][0])["source_line"].item()
+            line = ready.promised.filter(pl.col("unit_id") == calls.units[index][0])["source_line"].item()
             notes.append(
                 f"{APPOINTMENTS} line {line}, unit {calls.units[index][0]}: {reason}; it is left out of the round. "
                 "Change the hours, the technician or the shift. [appointment]"
             )
     frame = pl.concat(sequences) if sequences else ROUTE_STOPS_SCHEMA.to_frame()
-    return Round(frame.sort("technician", "date", "stop"), left_out(why, due), tuple(notes))
+    return frame.sort("technician", "date", "stop"), left_out(why, ready.due), notes
 
 
 def _drives(places: Places) -> Drive:

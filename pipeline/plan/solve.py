@@ -16,8 +16,14 @@ from pipeline.plan.schedule import best_order, time_day, without_lunch
 SEED = 8
 SLOT = 24 * 60 * 10
 """Ticks of a day; every technician-day has a slot of its own on one long clock."""
+SMALL, RESTARTS = 40, 4
+"""A small problem is searched several times over: one search may end in a corner, and they cost little."""
 PLENTY = 10**9
 """Capacity of a truck that has the skill, or no limit on its load."""
+
+
+_Client = tuple[int, int | None, tuple[int, int]]
+"""Stop, the one day it is offered on (None: any in its window), and its window on the long clock."""
 
 
 def solve(problem: Problem, iterations: int, start: Routes | None = None, seed: int = SEED) -> Routes:
@@ -40,11 +46,26 @@ def solve(problem: Problem, iterations: int, start: Routes | None = None, seed: 
     not use up the share of the day that stays free. A stop nobody may serve is left out before.
     """
     start = seat_booked(problem) if start is None else start
-    clients = _clients(problem, start)
+    clients = _clients(problem)
     if not clients or not problem.days:
         return {}
     problem = replace(problem, days=_with_room_for(problem, start))
     data, travel = _data(problem, clients)
+    tries = RESTARTS if len(clients) <= SMALL else 1
+    found = [_search(data, travel, clients, start, iterations, seed + n) for n in range(tries)]
+    judge = pyvrp.CostEvaluator([0.0] * data.num_load_dimensions, 0, 0)
+    best = min(found, key=judge.cost)
+    served = {
+        route.vehicle_type(): [clients[activity.idx][0] for activity in route if activity.is_client()]
+        for route in best.routes()
+    }
+    return {day: served[day] for day in sorted(served) if served[day]}
+
+
+def _search(
+    data: pyvrp.ProblemData, travel: Ticks, clients: list[_Client], start: Routes, iterations: int, seed: int
+) -> pyvrp.Solution:
+    """Return the best solution of one search from ``start``."""
     places = {(index, day): n for n, (index, day, _) in enumerate(clients)}
     rng = pyvrp.RandomNumberGenerator(seed=seed)
     params = pyvrp.SolveParams()
@@ -64,12 +85,7 @@ def solve(problem: Problem, iterations: int, start: Routes | None = None, seed: 
     algorithm = pyvrp.IteratedLocalSearch(data, penalties, search, filled, params.ils)
     stop = MultipleCriteria([MaxIterations(iterations), NoImprovement(max(iterations // 2, 1))])
     best = algorithm.run(stop, collect_stats=False, display=False).best
-    best = best if best.is_feasible() else seated
-    found = {
-        route.vehicle_type(): [clients[activity.idx][0] for activity in route if activity.is_client()]
-        for route in best.routes()
-    }
-    return {day: found[day] for day in sorted(found) if found[day]}
+    return best if best.is_feasible() else seated
 
 
 def seat_booked(problem: Problem) -> Routes:
@@ -110,13 +126,8 @@ def _with_room_for(problem: Problem, start: Routes) -> tuple[Day, ...]:
     return tuple(replace(day, work_limit=max(day.work_limit, needed.get(n, 0))) for n, day in enumerate(problem.days))
 
 
-_Client = tuple[int, int | None, tuple[int, int]]
-"""Stop, the one day it is offered on (None: any in its window), and its window on the long clock."""
-
-
-def _clients(problem: Problem, start: Routes) -> list[_Client]:
+def _clients(problem: Problem) -> list[_Client]:
     """Return what is offered to the search: a booked stop once per day that may keep it, any other once."""
-    kept = {index for stops in start.values() for index in stops}
     offered: list[_Client] = []
     for index, stop in enumerate(problem.stops):
         days = _days_for(problem, index)
@@ -124,7 +135,7 @@ def _clients(problem: Problem, start: Routes) -> list[_Client]:
             continue
         if stop.booking is None:
             offered.append((index, None, (min(days) * SLOT, (max(days) + 1) * SLOT)))
-        elif index in kept:
+        else:
             for day in days:
                 hours = without_lunch(problem.days[day], stop.booking.opens, stop.booking.closes)
                 if hours is not None:
