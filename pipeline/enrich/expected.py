@@ -12,7 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
+from pipeline.enrich.airflow import AGAINST_AIRFLOW
 from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE
 from pipeline.enrich.fault_model import FEATURES, FaultModel, fault_model
 
@@ -25,8 +27,10 @@ USUAL_CONDITIONS_F = (90.0, 64.0, 76.0)
 SLOPE_SD = (0.3, 0.7, 0.7)
 """How far a class's dependence on the conditions may differ from the rules of thumb, degF per degF."""
 SLOPES = ("by_outdoor", "by_wet_bulb", "by_dry_bulb")
-CUT_OFF = {("fixed_orifice", "t_sh"): 2.5, ("expansion_valve", "t_sc"): 1.5}
-"""Half the band [degF]: the least spread between units of the reading that the verdict itself rests on."""
+CUT_OFF = {("fixed_orifice", "t_sh"): 5.0, ("expansion_valve", "t_sc"): 3.0}
+"""Half width of the band [degF] at which ``in_order`` cuts off the reading that the verdict itself rests on."""
+AIRFLOW_SEEN_POOR = (*AGAINST_AIRFLOW.values(), "measured airflow low", "static pressure high")
+"""Doubts about the airflow that rest on something else than the readings that the sign table looks at."""
 LEVELS_SCHEMA: Mapping[str, pl.DataType] = {
     "metering": pl.String(),
     "refrigerant": pl.String(),
@@ -105,8 +109,8 @@ def class_levels(rows: pl.DataFrame) -> pl.DataFrame:
             if int(read.sum()) < least:
                 continue
             fit = _fit(residuals[i, read], conditions[:, read].T, units[read], model.visit_sd_f[i])
-            if (metering, feature) in CUT_OFF:  # in_order cuts this one off at its band, so its spread looks too small
-                fit["between_sd_f"] = max(float(fit["between_sd_f"]), CUT_OFF[metering, feature])
+            if (metering, feature) in CUT_OFF:
+                fit |= _spreads_before_cut(fit, CUT_OFF[metering, feature])
             found.append({"metering": metering, "refrigerant": refrigerant, "feature": feature, **fit})
     return pl.DataFrame(found, schema=dict(LEVELS_SCHEMA)).sort("metering", "refrigerant", "feature")
 
@@ -146,9 +150,15 @@ def residuals_of(rows: pl.DataFrame, levels: pl.DataFrame, model: FaultModel) ->
 
 
 def in_order() -> pl.Expr:
-    """Return which visits show a unit in order, as far as charge and airflow say."""
+    """Return which visits show a unit in order, as far as charge and airflow say.
+
+    Airflow doubted for the split or the coil temperature alone still counts: these are among the readings learned here,
+    and leaving out their one end would make what is usual too narrow and too high.
+    """
     fine = (pl.col("charge_verdict") == "within") & ~pl.col("borderline") & pl.col("suspect").is_null()
-    return fine & (pl.col("airflow") != "doubtful") & (pl.col("mode") == "cooling") & ~pl.col("flood_back")
+    told = pl.col("airflow_because").str.contains_any(list(AIRFLOW_SEEN_POOR)).fill_null(False)
+    poor = (pl.col("airflow") == "doubtful") & told
+    return fine & ~poor & (pl.col("mode") == "cooling") & ~pl.col("flood_back")
 
 
 def _against_own_history(
@@ -254,6 +264,25 @@ def _split_spread(left: Floats, units: Floats, shipped_visit_sd: float) -> tuple
     else:
         visit = float(np.sqrt(np.sum((left - means[which]) ** 2) / freedom))
     return float(np.sqrt(max(total - visit**2, 0.09 * total, 0.01))), max(visit, 0.3)
+
+
+def _spreads_before_cut(fit: Mapping[str, float], half: float) -> dict[str, float]:
+    """Return both spreads of a reading that was cut off at plus or minus ``half``, as they were before.
+
+    The spread of a normal law cut off so is known in closed form (Johnson, Kotz & Balakrishnan, Continuous Univariate
+    Distributions 1, 1994, section 13.10.1, from memory); the law that leaves what was seen is found by halving. Both
+    spreads widen alike, and that between units is half of ``half`` at least.
+    """
+    seen = (fit["between_sd_f"] ** 2 + fit["visit_sd_f"] ** 2) ** 0.5
+    low, high = 0.1 * half, half
+    for _ in range(30):
+        sd = (low + high) / 2.0
+        z = half / sd
+        inside = float(ndtr(z) - ndtr(-z))
+        left = sd * (1.0 - 2.0 * z * np.exp(-0.5 * z**2) / ((2.0 * np.pi) ** 0.5 * inside)) ** 0.5
+        low, high = (sd, high) if left < seen else (low, sd)
+    visit = fit["visit_sd_f"] * max(high / seen, 1.0)
+    return {"visit_sd_f": visit, "between_sd_f": max(high**2 - visit**2, 0.25 * half**2) ** 0.5}
 
 
 def _spread(values: Floats) -> float:

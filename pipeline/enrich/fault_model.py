@@ -49,11 +49,15 @@ class Pattern:
 
 @dataclass(frozen=True)
 class FaultModel:
-    """Patterns, prior odds, sizes and spreads; by name, in the order of ``FEATURES``, degF."""
+    """Patterns, prior odds, sizes and spreads; by name, in the order of ``FEATURES``, degF.
+
+    ``severities`` are shares of ``size_f``: all readings of a fault are slight or full-grown together.
+    """
 
     patterns: tuple[Pattern, ...]
     prior: Mapping[str, float]
     size_f: tuple[float, ...]
+    severities: tuple[float, ...]
     between_sd_f: tuple[float, ...]
     visit_sd_f: tuple[float, ...]
     answer: Mapping[str, float]
@@ -84,6 +88,7 @@ def fault_model() -> FaultModel:
         patterns=patterns,
         prior=raw["prior"],
         size_f=_by_feature(raw["size_f"]),
+        severities=tuple(raw["severity"].values()),
         between_sd_f=_by_feature(raw["between_sd_f"]),
         visit_sd_f=_by_feature(raw["visit_sd_f"]),
         answer=raw["answer"],

@@ -23,6 +23,7 @@ from pipeline.enrich.fault_model import CANNOT_TELL, FEATURES, METERINGS, OFF_CO
 from pipeline.enrich.fault_words import add_fault_words
 
 Floats = NDArray[np.float64]
+Kinds = Mapping[tuple[int, int], set[tuple[str, ...]]]
 CHUNK = 100_000
 NODES = ((0.0, 2 / 3), (3**0.5, 1 / 6), (-(3**0.5), 1 / 6))
 """Three-point Gauss-Hermite rule: places in standard deviations, and weights."""
@@ -35,6 +36,7 @@ FARTHEST_SD = 6.0
 SURE_OUTSIDE = 0.8
 """From this probability on a deviation counts as outside its band for certain."""
 ROOT_TWO_PI = (2 * np.pi) ** 0.5
+HEALTHY = ("healthy",)
 SAYINGS = ("rises", "falls", "stays")
 SAID: Mapping[str, tuple[str, ...]] = {
     "1": ("rises",),
@@ -44,9 +46,7 @@ SAID: Mapping[str, tuple[str, ...]] = {
     "0-": ("falls", "stays"),
     "": (),
 }
-SIGN_SCHEMA: Mapping[str, pl.DataType] = {
-    name: pl.String() for name in ("metering", "fault", "reading", "table_says")
-}
+SIGN_SCHEMA: Mapping[str, pl.DataType] = {name: pl.String() for name in ("metering", "fault", "reading", "table_says")}
 """Metering as ``fixed_orifice`` or ``expansion_valve``; reading is a column of the charge readings; null: no word."""
 
 
@@ -70,7 +70,8 @@ def add_faults(rows: pl.DataFrame, *, levels: pl.DataFrame | None = None) -> pl.
     Notes
     -----
     Each reading's deviation from what is expected is scored under each fault's sign: half-normal sizes for a sign,
-    none for 0, a wide normal where the table is silent, each with the noise of reading and expectation. One gauge's
+    none for 0, a wide normal where the table is silent, each with the noise of reading and expectation; the sizes of
+    all readings are those of a slight fault together, or of a full-grown one. One gauge's
     error enters both quantities that it makes (superheat and evaporating temperature; subcooling and condensing
     temperature), so it is averaged over for the pair.
     """
@@ -114,59 +115,81 @@ def fault_likelihoods(
     array, rows x answers
         In the order of ``model.answers``.
     """
-    tables: list[dict[tuple[str, ...], Floats]] = []
-    kinds = _kinds(model)
-    for k, pair in enumerate(PAIRS):
-        both = list(pair)
-        share = np.minimum(shared_sds[k], 0.7 * sds[both].min(axis=0))
-        tables.append(_pair(residuals[both], sds[both], share, k, kinds[pair], model))
-    for i in range(4, len(FEATURES)):
-        single = _feature(residuals[i], sds[i], model.size_f[i], model)
-        tables.append({(sign,): single[sign] for sign in single})
     out = np.zeros((residuals.shape[1], len(model.answers)))
-    out[:, 0] = _product(tables, tuple("healthy" for _ in FEATURES))
-    for pattern in model.patterns:
-        rows = valve == (pattern.metering == METERINGS[1])
-        column = model.answers.index(pattern.fault)
-        out[rows, column] += pattern.weight * _product(tables, pattern.signs)[rows]
+    in_order = _tables(residuals, sds, shared_sds, model.size_f, {pair: {HEALTHY * 2} for pair in PAIRS}, model)
+    out[:, 0] = _product(in_order, HEALTHY * len(FEATURES))
+    kinds: Kinds = {(a, b): {(p.signs[a], p.signs[b]) for p in model.patterns} for a, b in PAIRS}
+    for severity in model.severities:
+        sizes = tuple(severity * size for size in model.size_f)
+        tables = _tables(residuals, sds, shared_sds, sizes, kinds, model)
+        for pattern in model.patterns:
+            rows = valve == (pattern.metering == METERINGS[1])
+            column = model.answers.index(pattern.fault)
+            weight = pattern.weight / len(model.severities)
+            out[rows, column] += weight * _product(tables, pattern.signs)[rows]
     return out
 
 
-def _kinds(model: FaultModel) -> dict[tuple[int, int], set[tuple[str, ...]]]:
-    """Return the sign pairs that occur, so that no other is computed."""
-    return {(a, b): {(p.signs[a], p.signs[b]) for p in model.patterns} | {("healthy", "healthy")} for a, b in PAIRS}
+def _tables(
+    residuals: Floats,
+    sds: Floats,
+    shared_sds: Floats,
+    sizes: tuple[float, ...],
+    kinds: Kinds,
+    model: FaultModel,
+) -> list[dict[tuple[str, ...], Floats]]:
+    """Return the likelihood of each pair of features under each of its ``kinds``, then of each single feature."""
+    tables: list[dict[tuple[str, ...], Floats]] = []
+    healthy = all(found == {HEALTHY * 2} for found in kinds.values())
+    for k, pair in enumerate(PAIRS):
+        both = list(pair)
+        share = np.minimum(shared_sds[k], 0.7 * sds[both].min(axis=0))
+        own = np.sqrt(np.maximum(sds[both] ** 2 - share**2, 0.05))
+        pair_sizes = (sizes[pair[0]], sizes[pair[1]])
+        tables.append(_pair(residuals[both], own, share, SAME_WAY[k], pair_sizes, kinds[pair], healthy, model))
+    for i in range(4, len(FEATURES)):
+        single = _feature(residuals[i], sds[i], sizes[i], healthy, model)
+        tables.append({(sign,): density for sign, density in single.items()})
+    return tables
 
 
 def _pair(
-    residuals: Floats, sds: Floats, shared: Floats, pair: int, kinds: set[tuple[str, ...]], model: FaultModel
+    residuals: Floats,
+    own: Floats,
+    shared: Floats,
+    same_way: float,
+    sizes: tuple[float, float],
+    kinds: set[tuple[str, ...]],
+    healthy: bool,
+    model: FaultModel,
 ) -> dict[tuple[str, ...], Floats]:
     """Average the two features' likelihoods over the error of the gauge that both are made from."""
-    own = np.sqrt(np.maximum(sds**2 - shared**2, 0.05))
-    sizes = [model.size_f[i] for i in PAIRS[pair]]
     out = {kind: np.zeros(residuals.shape[1]) for kind in kinds}
     for place, weight in NODES:
         error = place * shared
-        first = _feature(residuals[0] - error, own[0], sizes[0], model)
-        second = _feature(residuals[1] - SAME_WAY[pair] * error, own[1], sizes[1], model)
+        first = _feature(residuals[0] - error, own[0], sizes[0], healthy, model)
+        second = _feature(residuals[1] - same_way * error, own[1], sizes[1], healthy, model)
         for a, b in kinds:
             out[(a, b)] += weight * first[a] * second[b]
     return out
 
 
-def _feature(r: Floats, sd: Floats, size: float, model: FaultModel) -> dict[str, Floats]:
-    """Return the density of one residual under each sign; 1 everywhere for a reading that was not taken."""
+def _feature(r: Floats, sd: Floats, size: float, healthy: bool, model: FaultModel) -> dict[str, Floats]:
+    """Return the density of one residual in good order, or under each sign; 1 everywhere for a reading not taken."""
     unread = ~np.isfinite(r)
     wide_sd = np.sqrt(sd**2 + size**2)
     x = np.clip(np.where(unread, 0.0, r), -FARTHEST_SD * wide_sd, FARTHEST_SD * wide_sd)
     wide = np.exp(-0.5 * (x / wide_sd) ** 2) / (wide_sd * ROOT_TWO_PI)
-    up_share = ndtr(size * x / (sd * wide_sd))
     still_sd = np.sqrt(sd**2 + (0.15 * size) ** 2)
     still = np.exp(-0.5 * (x / still_sd) ** 2) / (still_sd * ROOT_TWO_PI)
     fails, outlier = model.answer["sign_fails"], model.answer["healthy_outlier"]
-    up, down = 2.0 * wide * up_share, 2.0 * wide * (1.0 - up_share)
-    signs = {"1": up, "-1": down, "0": still, "0+": 0.5 * (still + up), "0-": 0.5 * (still + down), "": wide}
-    out = {sign: (1.0 - fails) * density + fails * wide for sign, density in signs.items()}
-    out["healthy"] = (1.0 - outlier) * still + outlier * wide
+    if healthy:
+        out = {HEALTHY[0]: (1.0 - outlier) * still + outlier * wide}
+    else:
+        up_share = ndtr(size * x / (sd * wide_sd))
+        up, down = 2.0 * wide * up_share, 2.0 * wide * (1.0 - up_share)
+        signs = {"1": up, "-1": down, "0": still, "0+": 0.5 * (still + up), "0-": 0.5 * (still + down), "": wide}
+        out = {sign: (1.0 - fails) * density + fails * wide for sign, density in signs.items()}
     for density in out.values():
         density[unread] = 1.0
     return out

@@ -1,4 +1,7 @@
-"""A simulated fleet with known charge and airflow faults, and what a model that knows the law would answer.
+"""Simulated fleets with known charge and airflow faults, and what a model that knows the law would answer.
+
+Two worlds: FIRST, and SECOND with other sizes, other spreads, effects that differ from unit to unit, and a hidden load
+that moves every reading of a visit together. What holds on one only is tuned to it.
 
 Independent of ``pipeline.enrich``'s scoring on purpose: effects are sizes in degF, not signs, and are an engineering
 guess in the range of published laboratory work (common practice, no source). Noise as stated in issue 5: 1 degF on
@@ -8,6 +11,7 @@ temperatures, 2 psi suction, 4 psi liquid, 0.5 degF wet bulb.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,9 +24,9 @@ Floats = NDArray[np.float64]
 REFRIGERANTS = ("R-22", "R-410A", "R-32")
 METERINGS = ("fixed_orifice", "txv")
 STATE = ("t_evap", "t_sh", "t_cond", "t_sc", "t_hg", "dt_ca", "dt_ea")
-SEVERITIES = (0.15, 0.25)
+Effects = Mapping[str, Mapping[str, tuple[float, ...]]]
 # What a fault of 25 % severity does to the state, degF, in the order of STATE.
-EFFECTS = {
+EFFECTS: Effects = {
     "fixed_orifice": {
         "undercharge": (-5.0, 14.0, -5.0, -7.0, 14.0, -3.0, -2.5),
         "overcharge": (2.5, -9.0, 6.0, 8.0, -6.0, 1.5, -0.5),
@@ -42,10 +46,59 @@ EFFECTS = {
         "non_condensables": (0.5, -0.5, 6.0, 6.0, 5.0, 1.0, -0.3),
     },
 }
-UNIT_SD = np.array([1.5, 2.0, 2.5, 1.5, 8.0, 2.5, 1.0])
-"""Spread of units in order around their class."""
-VISIT_SD = np.array([0.8, 1.0, 0.8, 0.7, 2.0, 0.8, 0.5])
-"""What else differs between two visits to a unit in order."""
+OTHER_EFFECTS: Effects = {
+    "fixed_orifice": {
+        "undercharge": (-7.0, 18.0, -3.5, -4.5, 20.0, -4.5, -4.0),
+        "overcharge": (1.2, -6.5, 8.5, 10.5, -3.0, 0.8, -0.2),
+        "liquid_line_restriction": (-8.5, 20.0, -4.5, 3.0, 18.0, -4.0, -4.2),
+        "condenser_fouling": (1.2, -3.0, 11.0, -1.0, 11.0, 4.0, -0.5),
+        "low_indoor_airflow": (-6.5, -5.5, -3.5, -2.0, -3.5, -3.0, 6.0),
+        "compressor_valve_leakage": (8.0, -4.5, -6.5, -4.5, 3.0, -5.0, -5.5),
+        "non_condensables": (0.3, -0.7, 8.0, 4.5, 7.0, 0.5, -0.3),
+    },
+    "txv": {
+        "undercharge": (-1.5, 2.5, -2.8, -6.0, 5.0, -2.0, -0.8),
+        "overcharge": (0.2, -0.3, 8.0, 11.0, 2.0, 0.6, 0.0),
+        "liquid_line_restriction": (-5.5, 7.0, -1.5, 7.0, 6.0, -1.4, -2.8),
+        "condenser_fouling": (0.6, -0.3, 10.0, -1.0, 11.0, 4.5, -0.4),
+        "low_indoor_airflow": (-6.5, -1.0, -3.2, -1.6, -1.2, -2.8, 5.5),
+        "compressor_valve_leakage": (8.0, -0.8, -6.5, -2.2, 3.0, -5.0, -5.0),
+        "non_condensables": (0.3, -0.3, 7.5, 5.0, 6.0, 0.6, -0.2),
+    },
+}
+
+
+@dataclass(frozen=True, eq=False)
+class World:
+    """One law of how systems differ and fail; spreads in degF in the order of STATE."""
+
+    effects: Effects
+    severities: tuple[float, ...]
+    unit_sd: Floats
+    visit_sd: Floats
+    load_f: Floats
+    gain_sd: float
+    bend: float
+
+
+FIRST = World(
+    EFFECTS,
+    (0.15, 0.25),
+    unit_sd=np.array([1.5, 2.0, 2.5, 1.5, 8.0, 2.5, 1.0]),
+    visit_sd=np.array([0.8, 1.0, 0.8, 0.7, 2.0, 0.8, 0.5]),
+    load_f=np.zeros(7),
+    gain_sd=0.0,
+    bend=0.08,
+)
+SECOND = World(
+    OTHER_EFFECTS,
+    (0.10, 0.15, 0.25, 0.35),
+    unit_sd=np.array([2.0, 1.5, 3.0, 2.0, 10.0, 2.0, 1.4]),
+    visit_sd=np.array([0.9, 0.9, 0.9, 0.9, 3.0, 1.0, 0.6]),
+    load_f=np.array([0.8, -0.7, 0.9, 0.4, 2.0, 0.5, 0.4]),
+    gain_sd=0.25,
+    bend=-0.06,
+)
 LINE_SD, WET_BULB_SD, SUCTION_SD, LIQUID_SD = 1.0, 0.5, 2.0, 4.0
 
 
@@ -58,9 +111,9 @@ class Simulated:
     truth: pl.DataFrame
 
 
-def usual_state(metering: str, outdoor: Floats, dry: Floats, wet: Floats) -> Floats:
+def usual_state(metering: str, outdoor: Floats, dry: Floats, wet: Floats, bend: float = FIRST.bend) -> Floats:
     """Return the state of a unit in order, 7 x n; its laws are not the pipeline's."""
-    target = np.maximum((3 * wet - 80 - outdoor) / 2 + 0.08 * (wet - 64), 2.0)  # a chart that bends off the formula
+    target = np.maximum((3 * wet - 80 - outdoor) / 2 + bend * (wet - 64), 2.0)  # a chart that bends off the formula
     orifice = metering == "fixed_orifice"
     return np.array(
         [
@@ -75,7 +128,15 @@ def usual_state(metering: str, outdoor: Floats, dry: Floats, wet: Floats) -> Flo
     )
 
 
-def simulate(per_fault: int, *, seed: int, earlier: int = 3, rare_share: float = 0.3, faults: bool = True) -> Simulated:
+def simulate(
+    per_fault: int,
+    *,
+    seed: int,
+    earlier: int = 3,
+    rare_share: float = 0.3,
+    faults: bool = True,
+    world: World = FIRST,
+) -> Simulated:
     """Return ``per_fault`` units per kind of fault, and as many in order as all faulty ones.
 
     Parameters
@@ -90,14 +151,16 @@ def simulate(per_fault: int, *, seed: int, earlier: int = 3, rare_share: float =
         Share of visits on which discharge line and condenser leaving air were read.
     faults : bool
         Whether there are faulty units at all.
+    world : World
+        The law.
     """
     rng = np.random.default_rng(seed)
     parts: list[pl.DataFrame] = []
     truths: list[pl.DataFrame] = []
     for refrigerant in REFRIGERANTS:
         for metering in METERINGS:
-            names, severities = _cast(metering, per_fault, faults)
-            part, truth = _group(rng, refrigerant, metering, names, severities, earlier, rare_share)
+            names, severities = _cast(world, metering, per_fault, faults)
+            part, truth = _group(rng, world, refrigerant, metering, names, severities, earlier, rare_share)
             parts.append(part)
             truths.append(truth)
     visits, truth = pl.concat(parts), pl.concat(truths)
@@ -105,8 +168,8 @@ def simulate(per_fault: int, *, seed: int, earlier: int = 3, rare_share: float =
     return Simulated(visits.drop("refrigerant", "metering"), units, truth)
 
 
-def _cast(metering: str, per_fault: int, faults: bool) -> tuple[list[str], list[float]]:
-    sick = [(f, s) for f in EFFECTS[metering] for s in SEVERITIES for _ in range(per_fault)]
+def _cast(world: World, metering: str, per_fault: int, faults: bool) -> tuple[list[str], list[float]]:
+    sick = [(f, s) for f in world.effects[metering] for s in world.severities for _ in range(per_fault)]
     well = [("no_fault", 0.0)] * len(sick)
     chosen = sick + well if faults else well
     return [f for f, _ in chosen], [s for _, s in chosen]
@@ -114,6 +177,7 @@ def _cast(metering: str, per_fault: int, faults: bool) -> tuple[list[str], list[
 
 def _group(
     rng: np.random.Generator,
+    world: World,
     refrigerant: str,
     metering: str,
     names: list[str],
@@ -122,32 +186,35 @@ def _group(
     rare_share: float,
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     n = len(names)
-    own = rng.normal(0, 1, (7, n)) * UNIT_SD[:, None]
-    effect = np.array([_effect(metering, f, s) for f, s in zip(names, severities, strict=True)]).T
+    own = rng.normal(0, 1, (7, n)) * world.unit_sd[:, None]
+    effect = np.array([_effect(world, metering, f, s) for f, s in zip(names, severities, strict=True)]).T
+    if world.gain_sd:
+        effect = effect * (1.0 + rng.normal(0, world.gain_sd, (7, n)))
     ids = [f"{refrigerant}-{metering}-{k:05d}" for k in range(n)]
     frames, seen = [], []
     for k in range(earlier + 1):
         outdoor, dry = rng.uniform(78, 100, n), rng.uniform(72, 80, n)
         lowest = (outdoor + 80 + 2 * 9) / 3  # so that a fixed orifice has a target of 9 or more
         wet = np.clip(np.maximum(lowest, dry - rng.uniform(8, 14, n)), 58, np.minimum(dry - 2, 74))
-        usual = usual_state(metering, outdoor, dry, wet)
-        state = usual + own + rng.normal(0, 1, (7, n)) * VISIT_SD[:, None] + (effect if k == earlier else 0.0)
+        usual = usual_state(metering, outdoor, dry, wet, world.bend)
+        state = usual + own + rng.normal(0, 1, (7, n)) * world.visit_sd[:, None] + (effect if k == earlier else 0.0)
+        if world.load_f.any():
+            state = state + world.load_f[:, None] * rng.normal(0, 1, n)
         state[1], state[3] = np.maximum(state[1], -1.0), np.maximum(state[3], 0.0)
         frame = _read(rng, refrigerant, state, outdoor, dry, wet, rare_share)
         seen.append(_observed(refrigerant, frame) - usual)
         labels = {"unit_id": ids, "visit_id": [f"{i}-{k}" for i in ids]}
         when = pl.lit(dt.date(2020 + k, 7, 1))
         frames.append(frame.with_columns(**{c: pl.Series(v) for c, v in labels.items()}, visit_date=when))
-    truth = pl.DataFrame(
-        {"unit_id": ids, "fault": names, "severity": severities, "p_true": _knowing(refrigerant, metering, seen, names)}
-    ).with_columns(
+    p_true = _knowing(world, refrigerant, metering, seen, names)
+    truth = pl.DataFrame({"unit_id": ids, "fault": names, "severity": severities, "p_true": p_true}).with_columns(
         refrigerant=pl.lit(refrigerant), metering=pl.lit(metering), visit_id=pl.col("unit_id") + f"-{earlier}"
     )
     return pl.concat(frames).with_columns(refrigerant=pl.lit(refrigerant), metering=pl.lit(metering)), truth
 
 
-def _effect(metering: str, fault: str, severity: float) -> Floats:
-    return np.zeros(7) if fault == "no_fault" else np.array(EFFECTS[metering][fault]) * severity / 0.25
+def _effect(world: World, metering: str, fault: str, severity: float) -> Floats:
+    return np.zeros(7) if fault == "no_fault" else np.array(world.effects[metering][fault]) * severity / 0.25
 
 
 def _slopes(refrigerant: str) -> tuple[float, float]:
@@ -200,32 +267,36 @@ def _observed(refrigerant: str, frame: pl.DataFrame) -> Floats:
     )
 
 
-def _knowing(refrigerant: str, metering: str, seen: list[Floats], names: list[str]) -> Floats:
+def _knowing(world: World, refrigerant: str, metering: str, seen: list[Floats], names: list[str]) -> Floats:
     """Return the posterior of the true answer for one who knows conditions, effects, spreads and noise.
 
     Half the units in order, the faults equally likely; severities cut off at nothing left to lose are ignored.
     """
     gauge, liquid = (slope * sd for slope, sd in zip(_slopes(refrigerant), (SUCTION_SD, LIQUID_SD), strict=True))
-    visit = np.diag(VISIT_SD**2 + np.array([0, 1, 0, 1, 1, 2, 2]) * LINE_SD**2)
+    visit = np.diag(world.visit_sd**2 + np.array([0, 1, 0, 1, 1, 2, 2]) * LINE_SD**2)
+    visit += np.outer(world.load_f, world.load_f)
     for a, b, sd, same in ((0, 1, gauge, -1.0), (2, 3, liquid, 1.0)):
         visit[np.ix_([a, b], [a, b])] += sd**2 * np.array([[1.0, same], [same, 1.0]])
-    unit, earlier = np.diag(UNIT_SD**2), len(seen) - 1
+    unit, earlier = np.diag(world.unit_sd**2), len(seen) - 1
     off, spread = seen[-1], unit + visit
     if earlier:
         gain = unit @ np.linalg.inv(unit + visit / earlier)
         mean = np.nan_to_num(np.nanmean(np.array([np.nan_to_num(x) for x in seen[:-1]]), axis=0))
         off, spread = off - gain @ mean, unit - gain @ unit + visit
-    answers = ["no_fault", *EFFECTS[metering]]
+    answers = ["no_fault", *world.effects[metering]]
     log_p = np.full((len(answers), len(names)), -np.inf)
     unread = np.isnan(off[4])
     for k, answer in enumerate(answers):
-        prior = np.log(0.5 if k == 0 else 0.5 / (len(answers) - 1)) - np.log(len(SEVERITIES))
-        for severity in SEVERITIES:
-            left = off - _effect(metering, answer, severity)[:, None]
+        prior = np.log(0.5 if k == 0 else 0.5 / (len(answers) - 1)) - np.log(len(world.severities))
+        for severity in world.severities:
+            effect = _effect(world, metering, answer, severity)
+            left = off - effect[:, None]
+            about = spread + np.diag((world.gain_sd * effect) ** 2)
             for mask, columns in ((unread, [0, 1, 2, 3, 6]), (~unread, list(range(7)))):
                 part = left[np.ix_(columns, np.flatnonzero(mask))]
-                inverse = np.linalg.inv(spread[np.ix_(columns, columns)])
-                fit = prior - 0.5 * np.einsum("in,ij,jn->n", part, inverse, part)
+                own_spread = about[np.ix_(columns, columns)]
+                inverse, size = np.linalg.inv(own_spread), np.linalg.slogdet(own_spread)[1]
+                fit = prior - 0.5 * (np.einsum("in,ij,jn->n", part, inverse, part) + size)
                 log_p[k, mask] = np.logaddexp(log_p[k, mask], fit)
     p = np.exp(log_p - log_p.max(axis=0))
     p /= p.sum(axis=0)
