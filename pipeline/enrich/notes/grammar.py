@@ -120,7 +120,7 @@ def _give_roles(items: list[Item]) -> None:
 
 
 def _next_role(role: str | None, new: str, item: Item, previous: Item | None) -> str | None:
-    if item.text in {"of", "to", "size"} and (previous is None or previous.kind != NUMBER):
+    if item.text in {"of", "to"} and (previous is None or previous.kind != NUMBER):
         return role
     if new == "new" and role in _OWN_PARTS:
         return role
@@ -148,7 +148,7 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
     for i, item in enumerate([*items, _END]):
         if item.kind == LABEL and not _counts(items, i, returns=returns):
             item.kind = OTHER
-        if item.kind in _ENDERS:
+        if item.kind in _ENDERS or (item.text == "to" and stretch and items[i - 1].kind == LABEL):
             if stretch:
                 context.priced = item.text.startswith("$")
                 for matched in match_stretch(stretch, item, context):

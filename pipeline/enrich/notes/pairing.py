@@ -204,7 +204,8 @@ def _with_target(els: list[Item], i: int, at: int) -> Iterator[Choice]:
 def _says_otherwise(els: list[Item], i: int, at: int) -> bool:
     """Whether the number is one of two (``volts 208/230``), or a static pressure told in its parts (``supply .3``)."""
     end = group_end(els, at)
-    if end > at + 1 and (end >= len(els) or els[end].kind != LABEL):
+    own_label = end < len(els) and els[end].kind == LABEL and (end + 1 >= len(els) or els[end + 1].kind != NUMBER)
+    if end > at + 1 and not own_label:
         return els[at].unit is None or els[at].unit == els[at + 2].unit
     if els[i].meaning.label != "static":
         return False
