@@ -9,10 +9,10 @@ select
     count(*) filter (where attributed and not used) as not_needed,
     count(*) filter (where not attributed) as not_attributed,
     mode(why_not) as why_not,
-    arg_max(snippet, (visit_date, visit_id, unit_id)) as snippet,
-    arg_max("value", (visit_date, visit_id, unit_id)) as "value",
-    arg_max(value_text, (visit_date, visit_id, unit_id)) as value_text,
-    max(visit_date) as visit_date
+    arg_max(snippet, (attributed, visit_date, visit_id, unit_id)) as snippet,
+    arg_max("value", (attributed, visit_date, visit_id, unit_id)) as "value",
+    arg_max(value_text, (attributed, visit_date, visit_id, unit_id)) as value_text,
+    arg_max(visit_date, (attributed, visit_date, visit_id, unit_id)) as visit_date
 from note_readings
 group by kind, field
 order by told desc, kind asc, field asc
