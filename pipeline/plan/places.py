@@ -25,8 +25,9 @@ EARTH_RADIUS_MI = 3958.8
 
 def great_circle_mi(lat: pl.Expr, lon: pl.Expr, lat_to: pl.Expr, lon_to: pl.Expr) -> pl.Expr:
     """Return the great-circle distance [miles] of points in degrees (haversine formula)."""
-    a, b = lat.radians(), lat_to.radians()
-    half = ((b - a) / 2).sin() ** 2 + a.cos() * b.cos() * ((lon_to - lon).radians() / 2).sin() ** 2
+    # Without a place there is no number to tell the type of: a shop may know not one coordinate.
+    a, b, turn = (angle.cast(pl.Float64).radians() for angle in (lat, lat_to, lon_to - lon))
+    half = ((b - a) / 2).sin() ** 2 + a.cos() * b.cos() * (turn / 2).sin() ** 2
     return half.clip(0, 1).sqrt().arcsin() * 2 * EARTH_RADIUS_MI
 
 
