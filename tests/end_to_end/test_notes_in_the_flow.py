@@ -1,4 +1,4 @@
-"""A shop with nothing but notes, through the whole job: what is told counts, is shown with its words, and can be off."""
+"""A shop with nothing but notes, through the whole job: what is told counts, is shown with its words, can be off."""
 
 from __future__ import annotations
 
