@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 
 import duckdb
 import polars as pl
@@ -24,63 +25,95 @@ from pipeline.store.history import parts_of, units_of, visits_of
 from pipeline.store.query import query
 from pipeline.warranty.book import VISIT_COLUMNS, warranty_book
 
-TROUBLE_COLUMNS = ("unit_id", "visit_id", "visit_date", "visit_type", "cause", "technician", "invoice_total")
-RATE_COLUMNS = ("unit_id", "visit_id", "visit_date", "visit_type", "cause")
+COLUMNS = tuple(dict.fromkeys([*VISIT_COLUMNS, "technician"]))
+"""Fields of visits that are read, once for all."""
 
 
-def write_rates(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:
-    """Rewrite exposure, failures that count, and the rates of every group."""
-    visits, parts, units = (
-        visits_of(con, None, as_of, RATE_COLUMNS),
-        parts_of(con, None, as_of),
-        units_of(con, None, as_of),
-    )
-    exposed = exposure(units, as_of, settings.units.unseen_months)
-    failed = counted_failures(visits, exposed)
-    shares = contributions(units, query(con, "sites"), parts, exposed, failed)
-    replace_rows(con, "failure_rates", failure_rates(shares, exposed, failed), None)
-    replace_rows(con, "rate_rows", shares.drop("expected"), None)
-    replace_rows(con, "failures_counted", failed, None)
-    places = query(con, "units").select("unit_id", "source_file", "source_line")
-    placed = units.join(places, on="unit_id", how="left")
-    replace_rows(con, "register_faults", register_faults(placed, visits, parts), None)
+@dataclass(frozen=True)
+class Fleet:
+    """The whole store as the rates read it, up to a day."""
+
+    as_of: dt.date
+    visits: pl.DataFrame
+    parts: pl.DataFrame
+    units: pl.DataFrame
+    sites: pl.DataFrame
+    readings: pl.DataFrame
+    series: pl.DataFrame
+    exposed: pl.DataFrame
+    failed: pl.DataFrame
 
 
-def write_lives(
+def write_rates_and_warranty(
     con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings, degree_days: pl.DataFrame | None = None
 ) -> None:
-    """Rewrite lifetimes, repairs gathered by age, trouble after visits, capacitor drift by make, and the trend."""
-    visits, parts = visits_of(con, None, as_of, TROUBLE_COLUMNS), parts_of(con, None, as_of)
-    units = units_of(con, None, as_of)
-    readings, series = query(con, "core.capacitor_readings"), query(con, "core.capacitor_series")
+    """Rewrite every table of failure rates, lifetimes and the warranty book."""
+    fleet = read_fleet(con, as_of, settings)
+    write_rates(con, fleet)
+    write_lives(con, fleet, settings, degree_days)
+    write_warranty(con, fleet, settings)
+
+
+def read_fleet(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> Fleet:
+    """Return visits, parts and register of the whole store, with exposure and the failures that count in it."""
+    visits, units = visits_of(con, None, as_of, COLUMNS), units_of(con, None, as_of)
     exposed = exposure(units, as_of, settings.units.unseen_months)
-    failed = counted_failures(visits, exposed)
-    spans = pl.concat([unit_spans(units, exposed), component_spans(units, exposed, visits, parts, failed, readings)])
-    season = settings.season
-    replace_rows(con, "lifetimes", lifetimes(spans), None)
-    replace_rows(con, "survival_curves", survival_curves(spans), None)
-    replace_rows(con, "capacitor_hazards", capacitor_hazards(series, readings, failed), None)
-    replace_rows(con, "repairs_gathered", repairs_gathered(units, exposed, visits), None)
-    replace_rows(con, "callbacks", callbacks(visits, as_of), None)
-    replace_rows(con, "part_quality", part_quality(readings, series), None)
-    trend = season_trend(exposed, failed, as_of, season.start, season.end, degree_days)
-    replace_rows(con, "season_trend", trend, None)
-    replace_rows(con, "yearly_change", yearly_change(trend), None)
-
-
-def write_warranty(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:
-    """Rewrite claims, terms, installs to register and what was not billed."""
-    units = units_of(con, None, as_of)
-    book = warranty_book(
-        visits=visits_of(con, None, as_of, VISIT_COLUMNS),
+    return Fleet(
+        as_of=as_of,
+        visits=visits,
         parts=parts_of(con, None, as_of),
         units=units,
         sites=query(con, "sites"),
         readings=query(con, "core.capacitor_readings"),
+        series=query(con, "core.capacitor_series"),
+        exposed=exposed,
+        failed=counted_failures(visits, exposed),
+    )
+
+
+def write_rates(con: duckdb.DuckDBPyConnection, fleet: Fleet) -> None:
+    """Rewrite the rates of every group, what they were counted from, and what contradicts itself in the register."""
+    shares = contributions(fleet.units, fleet.sites, fleet.parts, fleet.exposed, fleet.failed)
+    replace_rows(con, "failure_rates", failure_rates(shares, fleet.exposed, fleet.failed), None)
+    replace_rows(con, "rate_rows", shares.drop("expected"), None)
+    replace_rows(con, "failures_counted", fleet.failed, None)
+    places = query(con, "units").select("unit_id", "source_file", "source_line")
+    placed = fleet.units.join(places, on="unit_id", how="left")
+    replace_rows(con, "register_faults", register_faults(placed, fleet.visits, fleet.parts), None)
+
+
+def write_lives(
+    con: duckdb.DuckDBPyConnection, fleet: Fleet, settings: Settings, degree_days: pl.DataFrame | None
+) -> None:
+    """Rewrite lifetimes, repairs gathered by age, trouble after visits, capacitor drift by make, and the trend."""
+    lives = [
+        unit_spans(fleet.units, fleet.exposed),
+        component_spans(fleet.units, fleet.exposed, fleet.visits, fleet.parts, fleet.failed, fleet.readings),
+    ]
+    spans, season = pl.concat(lives), settings.season
+    trend = season_trend(fleet.exposed, fleet.failed, fleet.as_of, season.start, season.end, degree_days)
+    replace_rows(con, "lifetimes", lifetimes(spans), None)
+    replace_rows(con, "survival_curves", survival_curves(spans), None)
+    replace_rows(con, "capacitor_hazards", capacitor_hazards(fleet.series, fleet.readings, fleet.failed), None)
+    replace_rows(con, "repairs_gathered", repairs_gathered(fleet.units, fleet.exposed, fleet.visits), None)
+    replace_rows(con, "callbacks", callbacks(fleet.visits, fleet.as_of), None)
+    replace_rows(con, "part_quality", part_quality(fleet.readings, fleet.series), None)
+    replace_rows(con, "season_trend", trend, None)
+    replace_rows(con, "yearly_change", yearly_change(trend), None)
+
+
+def write_warranty(con: duckdb.DuckDBPyConnection, fleet: Fleet, settings: Settings) -> None:
+    """Rewrite claims, terms, installs to register and what was not billed."""
+    book = warranty_book(
+        visits=fleet.visits,
+        parts=fleet.parts,
+        units=fleet.units,
+        sites=fleet.sites,
+        readings=fleet.readings,
         sections=query(con, "core.section_forecast"),
         told=_told(con),
         settings=settings.warranty,
-        as_of=as_of,
+        as_of=fleet.as_of,
     )
     replace_rows(con, "warranty_claims", book.claims, None)
     replace_rows(con, "warranty_terms", book.terms, None)

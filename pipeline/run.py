@@ -16,7 +16,7 @@ from pipeline.checks.suite import warm_up
 from pipeline.config import Settings, load_settings
 from pipeline.derive import Scope, enrich, view_settings
 from pipeline.derive_forecast import forecast
-from pipeline.derive_rates import write_lives, write_rates, write_warranty
+from pipeline.derive_rates import write_rates_and_warranty
 from pipeline.errors import NothingUsable
 from pipeline.ingest import mapping_file
 from pipeline.ingest.decode import digest as content_digest
@@ -88,9 +88,7 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
             with timed(progress, "forecast"):
                 forecast(con, day, settings, anew=scope.units is None)
             with timed(progress, "rates and warranty"):
-                write_rates(con, day, settings)
-                write_lives(con, day, settings, heat)
-                write_warranty(con, day, settings)
+                write_rates_and_warranty(con, day, settings, heat)
             keep_plan_inputs(con, shop, settings)
             with timed(progress, "plan"):
                 write_plan(con, shop, day, settings, iterations=QUICK, say=say)

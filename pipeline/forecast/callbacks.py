@@ -59,26 +59,27 @@ def callbacks(visits: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     group's jobs (indirect standardisation). Who is sent to the hard jobs looks worse without it, and still may with it.
     """
     trouble = pl.col("visit_type").is_in(["callback", "no_cooling"]).fill_null(False)
+    same_unit = pl.col("unit_id") == pl.col("unit_id").shift(-1)
     days = (
         visits.with_columns(trouble=trouble)
-        .sort("unit_id", "visit_date", "visit_id")
-        .group_by("unit_id", "visit_date", maintain_order=True)
+        .group_by("unit_id", "visit_date")
         .agg(pl.col("trouble").any())
+        .sort("unit_id", "visit_date")
         .with_columns(
-            next_on=pl.col("visit_date").shift(-1).over("unit_id"), next_bad=pl.col("trouble").shift(-1).over("unit_id")
+            next_on=pl.when(same_unit).then(pl.col("visit_date").shift(-1)),
+            next_bad=pl.when(same_unit).then(pl.col("trouble").shift(-1)),
         )
         .drop("trouble")
     )
     jobs = visits.join(days, on=["unit_id", "visit_date"], how="left").with_columns(
         gap=(pl.col("next_on") - pl.col("visit_date")).dt.total_days(),
-        kind=pl.concat_str(pl.col("visit_type").fill_null("?"), pl.col("cause").fill_null("?"), separator="|"),
     )
     found = []
     for window in WINDOWS:
         followed = jobs.filter(pl.col("visit_date") <= as_of - dt.timedelta(days=window)).with_columns(
             back=(pl.col("next_bad") & (pl.col("gap") <= window)).fill_null(False).cast(pl.Int64)
         )
-        expected = followed.with_columns(expected=pl.col("back").mean().over("kind"))
+        expected = followed.with_columns(expected=pl.col("back").mean().over("visit_type", "cause"))
         repaired = expected.filter(pl.col("visit_type").is_in(REPAIRS) & pl.col("cause").is_not_null())
         by_type = repaired.with_columns(expected=pl.col("back").mean().over("visit_type"))
         found += [_grouped(expected, "technician", window), _grouped(by_type, "cause", window)]

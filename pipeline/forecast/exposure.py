@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 
 import polars as pl
 
@@ -83,29 +84,25 @@ def expected_at_age(exposed: pl.DataFrame, failed: pl.DataFrame, units: pl.DataF
     Indirect standardisation by age in the bands ``AGE_BANDS``.
     """
     born = units.select("unit_id", born=pl.coalesce("installed_on", "manufactured_on"))
-    spans = exposed.join(born, on="unit_id", how="left").with_columns(
-        entry=_age("from_on"), exit=_age("from_on") + pl.col("years"), band=pl.lit(list(range(len(AGE_BANDS) + 1)))
+    spans = (
+        exposed.join(born, on="unit_id", how="left")
+        .with_columns(entry=_age("from_on"))
+        .with_columns(leave=pl.col("entry") + pl.col("years"))
+        .with_columns(_years_in_bands())
     )
-    long = spans.explode("band").with_columns(years_in=_years_in_band())
-    happened = (
+    happened = dict(
         failed.join(born, on="unit_id", how="left")
         .with_columns(age=_age("visit_date"))
         .select(band=_band("age"))
         .group_by("band")
-        .len("failures")
+        .len()
+        .iter_rows()
     )
-    rates = (
-        long.group_by("band")
-        .agg(pl.col("years_in").sum())
-        .join(happened, on="band", how="left")
-        .select("band", rate=pl.when(pl.col("years_in") > 0).then(pl.col("failures").fill_null(0) / pl.col("years_in")))
-    )
-    return (
-        long.join(rates, on="band", how="left")
-        .group_by("unit_id")
-        .agg(expected=(pl.col("years_in") * pl.col("rate").fill_null(0.0)).sum())
-        .sort("unit_id")
-    )
+    due = []
+    for band in range(len(AGE_BANDS) + 1):
+        years = spans[f"band_{band}"]
+        due.append(pl.col(f"band_{band}") * (happened.get(band, 0) / years.sum() if years.sum() > 0 else 0.0))
+    return spans.select("unit_id", expected=pl.sum_horizontal(due)).sort("unit_id")
 
 
 def _age(column: str) -> pl.Expr:
@@ -119,11 +116,17 @@ def _band(column: str) -> pl.Expr:
     return pl.when(pl.col(column).is_null()).then(0).otherwise(reached).cast(pl.Int64)
 
 
-def _years_in_band() -> pl.Expr:
-    edges = [0.0, *(float(start) for start in AGE_BANDS), 1e6]
-    band = pl.col("band")
-    low = band.replace_strict(dict(enumerate(edges[:-1])), return_dtype=pl.Float64)
-    high = band.replace_strict(dict(enumerate(edges[1:])), return_dtype=pl.Float64)
-    inside = pl.max_horizontal(pl.min_horizontal(pl.col("exit"), high) - pl.max_horizontal(pl.col("entry"), low), 0.0)
-    unknown = pl.col("born").is_null()
-    return pl.when(unknown & (band == 0)).then(pl.col("years")).when(unknown | (band == 0)).then(0.0).otherwise(inside)
+def _years_in_bands() -> list[pl.Expr]:
+    """The years in each age band, 0 for an age not known."""
+    edges = [*(float(start) for start in AGE_BANDS), 1e6]
+    inside = [
+        pl.max_horizontal(
+            pl.min_horizontal("leave", pl.lit(high)) - pl.max_horizontal("entry", pl.lit(low)), pl.lit(0.0)
+        )
+        for low, high in itertools.pairwise(edges)
+    ]
+    known = pl.col("born").is_not_null()
+    return [
+        pl.when(known).then(0.0).otherwise("years").alias("band_0"),
+        *(pl.when(known).then(years).otherwise(0.0).alias(f"band_{n}") for n, years in enumerate(inside, start=1)),
+    ]

@@ -10,6 +10,7 @@ import polars as pl
 from pipeline.forecast.exposure import counted_failures, expected_at_age, exposure
 from pipeline.forecast.poisson_rates import dispersion, garwood, holm, p_higher, shrink
 from pipeline.forecast.service import parts_in_service
+from pipeline.forecast.spelling import one_spelling
 
 RATES_SCHEMA = pl.Schema(
     {
@@ -66,7 +67,9 @@ def contributions(
         variable_name="group_by",
         value_name="group_value",
     ).with_columns(expected=pl.when(pl.col("group_by").is_in(AGE_MATTERS)).then("expected"))
-    fitted = parts_in_service(parts, exposed, failed).with_columns(part_make=_one_spelling("part_make"))
+    fitted = one_spelling(parts_in_service(parts, exposed, failed), "part_make").filter(
+        pl.col("part_make").is_not_null()
+    )
     by_part_make = fitted.group_by("unit_id", "part_make").agg(pl.col("years", "failures").sum())
     columns = ["group_by", "group_value", "unit_id", "years", "failures", "expected"]
     nothing = pl.lit(None, pl.Float64)
@@ -127,22 +130,13 @@ def fleet_rates(
 
 def _values(units: pl.DataFrame, sites: pl.DataFrame) -> pl.DataFrame:
     agreements = sites.select("site_id", "agreement").unique("site_id")
-    return units.join(agreements, on="site_id", how="left").select(
-        "unit_id",
-        make=_one_spelling("make"),
-        model=_one_spelling("model"),
-        vintage=pl.coalesce("installed_on", "manufactured_on").dt.year().cast(pl.String),
-        refrigerant=_one_spelling("refrigerant"),
-        installed_by=_one_spelling("installed_by"),
-        agreement="agreement",
+    spelled = units
+    for column in ("make", "model", "refrigerant", "installed_by"):
+        spelled = one_spelling(spelled, column)
+    vintage = pl.coalesce("installed_on", "manufactured_on").dt.year().cast(pl.String)
+    return (
+        spelled.join(agreements, on="site_id", how="left").with_columns(vintage=vintage).select("unit_id", *UNIT_GROUPS)
     )
-
-
-def _one_spelling(column: str) -> pl.Expr:
-    """The value as most rows spell it; capitals and outer spaces make no other group."""
-    clean = pl.col(column).str.strip_chars().replace("", None)
-    most = clean.mode().sort().first().over(clean.str.to_lowercase())
-    return pl.when(clean.is_not_null()).then(most)
 
 
 def _one_grouping(name: str, shares: pl.DataFrame) -> pl.DataFrame:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from pipeline.forecast.spelling import one_spelling
 from pipeline.forecast.survival import LEAST_AT_RISK, Curve, kaplan_meier
 from pipeline.forecast.weibull import fit_weibull
 
@@ -48,8 +49,6 @@ CURVE_SCHEMA = pl.Schema(
 """Kaplan-Meier curve of each component, all makes, at most ``POINTS`` steps."""
 
 POINTS = 60
-ROUNDING_YEARS = 0.02
-"""Ages are put together in steps of a week, so that a fit costs the same however large the fleet is."""
 LEAST_LIVES = 20
 """A make with fewer lives of a component gets no row of its own (engineering choice)."""
 
@@ -67,7 +66,7 @@ def lifetimes(spans: pl.DataFrame) -> pl.DataFrame:
     Weibull by likelihood with delayed entry where there are failures enough, else with the shape held
     (``weibull.fit_weibull``). A median beyond the oldest age seen is extrapolated, and the caveat says so.
     """
-    clean = spans.with_columns(make=_one_spelling())
+    clean = one_spelling(spans, "make")
     rows = []
     for (component,), group in clean.partition_by("component", as_dict=True).items():
         rows.append({"component": component, "make": None, **_row(group)})
@@ -103,11 +102,6 @@ def survival_curves(spans: pl.DataFrame) -> pl.DataFrame:
     return pl.concat(found).fill_nan(None) if found else pl.DataFrame(schema=CURVE_SCHEMA)
 
 
-def _one_spelling() -> pl.Expr:
-    clean = pl.col("make").str.strip_chars().replace("", None)
-    return pl.when(clean.is_not_null()).then(clean.mode().sort().first().over(clean.str.to_lowercase()))
-
-
 def _curve(lives: pl.DataFrame) -> Curve:
     return kaplan_meier(
         lives["entry"].to_numpy(), lives["leave"].to_numpy(), lives["failed"].to_numpy(), least=LEAST_AT_RISK
@@ -116,13 +110,7 @@ def _curve(lives: pl.DataFrame) -> Curve:
 
 def _row(lives: pl.DataFrame) -> dict[str, object]:
     curve = _curve(lives)
-    packed = (
-        lives.with_columns((pl.col("entry") / ROUNDING_YEARS).floor() * ROUNDING_YEARS)
-        .with_columns(leave=((pl.col("leave") / ROUNDING_YEARS).ceil() * ROUNDING_YEARS))
-        .group_by("entry", "leave", "failed", maintain_order=True)
-        .agg(weight=pl.len())
-    )
-    law = fit_weibull(*(packed[name].to_numpy() for name in ("entry", "leave", "failed", "weight")))
+    law = fit_weibull(*(lives[name].to_numpy() for name in ("entry", "leave", "failed")))
     median, b10 = law.quantile(0.5), law.quantile(0.1)
     oldest = float(lives["leave"].max())  # type: ignore[arg-type]
     ended = dict(lives.group_by("ended_by").len().iter_rows())

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipeline.enrich.part_slots import in_slots
 from pipeline.forecast.exposure import DAYS_PER_YEAR
-
-SECTIONS = ("herm", "fan", "blower")
 
 
 def parts_in_service(parts: pl.DataFrame, exposed: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
@@ -30,23 +29,13 @@ def parts_in_service(parts: pl.DataFrame, exposed: pl.DataFrame, failed: pl.Data
     A capacitor serves the sections whose rating its row names, all of them where it names none; two singles of one make
     on one unit count once.
     """
-    named = pl.concat_list(
-        pl.when(pl.col(f"cap_{section}_uf") > 0).then(pl.lit(section)) for section in SECTIONS
-    ).list.drop_nulls()
-    slot = (
-        pl.when(pl.col("part") != "run_capacitor")
-        .then(pl.lit(["whole"]))
-        .when(named.list.len() > 0)
-        .then(named)
-        .otherwise(pl.lit(["herm", "fan"]))
-    )
     chain = ["unit_id", "part", "slot"]
+    same = pl.all_horizontal(pl.col(name) == pl.col(name).shift(-1) for name in chain)
     fitted = (
-        parts.with_columns(slot=slot)
-        .explode("slot")
+        in_slots(parts)
         .sort(*chain, "visit_date", "visit_id", "row_n")
         .unique([*chain, "visit_date"], keep="last", maintain_order=True)
-        .with_columns(next_on=pl.col("visit_date").shift(-1).over(chain))
+        .with_columns(next_on=pl.when(same).then(pl.col("visit_date").shift(-1)))
         .filter(pl.col("part_make").is_not_null())
         .join(exposed.select("unit_id", "from_on", "until_on"), on="unit_id", how="inner")
         .with_columns(start=pl.max_horizontal("visit_date", "from_on"), end=pl.min_horizontal("next_on", "until_on"))
@@ -69,14 +58,17 @@ def parts_in_service(parts: pl.DataFrame, exposed: pl.DataFrame, failed: pl.Data
 
 
 def _merged(spans: pl.DataFrame) -> pl.DataFrame:
-    """Return the spans of one unit, make and part with overlaps joined."""
-    key = ["unit_id", "part_make", "part"]
-    ordered = spans.sort(*key, "start", "end")
+    """Return the spans of one unit, make and part with overlaps joined; only sections of capacitors may overlap."""
+    key = ["unit_id", "part_make"]
+    several = pl.col("part") == "run_capacitor"
+    ordered = spans.filter(several).sort(*key, "start", "end")
+    if ordered.is_empty():
+        return spans
     reached = pl.col("end").cum_max().shift(1).over(key)
     fresh = (pl.col("start") > reached).fill_null(True)
-    return (
-        ordered.with_columns(run=fresh.cast(pl.Int64).cum_sum().over(key))
-        .group_by(*key, "run", maintain_order=True)
+    joined = (
+        ordered.with_columns(run=fresh.cum_sum())
+        .group_by(*key, "part", "run")
         .agg(pl.col("start").min(), pl.col("end").max())
-        .drop("run")
     )
+    return pl.concat([spans.filter(~several), joined.select(spans.columns)])

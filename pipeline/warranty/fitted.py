@@ -8,12 +8,10 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.config import Warranty
+from pipeline.enrich.part_slots import in_slots
 from pipeline.warranty.terms import add_years
 
 CHAIN = ["unit_id", "part", "slot"]
-SECTIONS = ("herm", "fan", "blower")
-UNNAMED_SECTIONS = ("herm", "fan")
-"""Sections that a run_capacitor row naming none replaces (contract, section 2)."""
 
 CARRIED = ("failed_until", "failed_basis", "failed_make", "failed_serial", "failed_fitted_on", "failed_visit_id")
 
@@ -72,7 +70,7 @@ def follow_chains(
             own_until=add_years(pl.col("visit_date"), pl.col("part_warranty_years")),
         )
     )
-    links, in_place = _follow(_in_slots(rows.filter(~pl.col("before_install"))), settings, as_of)
+    links, in_place = _follow(_in_links(rows.filter(~pl.col("before_install"))), settings, as_of)
     longest = (
         links.sort("failed_until", nulls_last=False).group_by("place").agg(pl.col(name).last() for name in CARRIED)
     )
@@ -81,21 +79,10 @@ def follow_chains(
     return Chains(because.sort("place").drop("place", "own_until"), in_place)
 
 
-def _in_slots(rows: pl.DataFrame) -> pl.DataFrame:
-    """Return a row per part and place it was fitted in: the sections of a capacitor, one place for any other part."""
-    named = pl.concat_list(
-        pl.when(pl.col(f"cap_{section}_uf") > 0).then(pl.lit(section)) for section in SECTIONS
-    ).list.drop_nulls()
-    slots = (
-        pl.when(pl.col("part") != "run_capacitor")
-        .then(pl.lit(["whole"]))
-        .when(named.list.len() > 0)
-        .then(named)
-        .otherwise(pl.lit(list(UNNAMED_SECTIONS)))
-    )
+def _in_links(rows: pl.DataFrame) -> pl.DataFrame:
+    """Return a row per part and place it was fitted in, with its place in the chain of replacements."""
     return (
-        rows.with_columns(slot=slots)
-        .explode("slot")
+        in_slots(rows)
         .sort(*CHAIN, "visit_date", "visit_id", "row_n")
         .with_columns(link=pl.struct("visit_date", "visit_id").rank("dense").over(CHAIN))
     )

@@ -131,7 +131,7 @@ def _lead(stated: Mapping[str, Stated], claims: pl.DataFrame, site: Site) -> tup
             f"The coverage of {count(test.in_all, 'weak part')} ends before or soon after the season: test before it "
             "lapses, and file only if the part is outside its label tolerance or failed."
         )
-    won = claims.filter(pl.col("state") == "credited")["amount"].fill_null(0.0).sum()
+    won = float(claims.filter(pl.col("state") == "credited")["amount"].fill_null(0.0).sum())
     if won or stated["lapsed"].worth:
         said.append(f"Credited so far {number(won, 2)} {site.currency}; let lapse {number(stated['lapsed'].worth, 2)}.")
     if not claims.height:
