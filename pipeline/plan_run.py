@@ -19,13 +19,15 @@ from pipeline.plan.places import zip_centroids
 from pipeline.plan.problem import Day
 from pipeline.plan.round import APPOINTMENTS, TRAVEL, Round, plan_round
 from pipeline.plan.route_frames import clock
+from pipeline.plan.stock_file import STOCK_FILE
 from pipeline.plan.technicians import season_ahead
+from pipeline.stock_run import write_stock
 from pipeline.store.derived import replace_rows
 from pipeline.store.history import visits_of
 from pipeline.store.query import query
 
 VISITS = ("unit_id", "visit_id", "visit_date", "visit_type", "outdoor_db_f")
-QUICK = 150
+QUICK = 200
 """Iterations of the search within the main job: a second or two for a shop of some hundred stops."""
 THOROUGH = 2500
 """Iterations where the plan is what was asked for."""
@@ -63,14 +65,15 @@ def write_plan(
     )
     for note in notes:
         say(note)
+    write_stock(con, shop, as_of, settings, promised, say=say)
     return found
 
 
 def keep_plan_inputs(con: duckdb.DuckDBPyConnection, shop: Path, settings: Settings) -> bool:
     """Keep the digest of what the user says of the round (settings and own files) and return whether it has changed."""
-    files = [shop / name for name in (APPOINTMENTS, TRAVEL)]
+    files = [shop / name for name in (APPOINTMENTS, TRAVEL, STOCK_FILE)]
     said = [file.read_bytes().hex() if file.exists() else "" for file in files]
-    said.append(settings.model_dump_json(include={"plan", "technicians", "costs", "season"}))
+    said.append(settings.model_dump_json(include={"plan", "technicians", "costs", "season", "stock"}))
     return keep_fact(con, "plan_inputs", pl.DataFrame({"said": said}))
 
 

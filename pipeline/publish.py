@@ -20,6 +20,7 @@ import polars as pl
 
 from pipeline.config import Settings
 from pipeline.errors import StoreError, UsageError
+from pipeline.round_files import round_files
 from reports.format import file_stem
 from reports.links import Links
 from reports.page import HOME, Page, Site
@@ -118,7 +119,7 @@ def publish(
     asked_for: tuple[str, ...] = (),
     most_unit_pages: int = MOST_UNIT_PAGES,
 ) -> Published:
-    """Write ``dashboards/``, ``lists/watchlist.csv`` and ``lists/claims.csv`` in the shop folder.
+    """Write ``dashboards/`` and ``lists/`` in the shop folder.
 
     Parameters
     ----------
@@ -159,6 +160,7 @@ def publish(
         generation, pages = _write_dashboards(shop / "dashboards", all_pages(), ask, site, {"unit_ids": ids})
         _write_text(shop / "lists" / "watchlist.csv", watchlist_csv(watched, no_names=no_names))
         _write_text(shop / "lists" / "claims.csv", claims_csv(ask("warranty_claims", {}), no_names=no_names))
+        _write_round(shop / "lists", dict(round_files(ask, _cell, no_names=no_names)))
     except OSError as error:
         where = Path(error.filename).name if isinstance(error.filename, str) else "the shop folder"
         raise StoreError(
@@ -167,6 +169,15 @@ def publish(
             slug="publish-write",
         ) from error
     return Published(shop / "dashboards" / INDEX, generation, pages, len(ids), site.units_flagged)
+
+
+def _write_round(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write the files of the round; the calendar of a technician who is not on it any more goes."""
+    for name, content in files.items():
+        _write_bytes(folder / name, content)
+    for old in (folder / "calendar").glob("*.ics"):
+        if f"calendar/{old.name}" not in files:
+            old.unlink()
 
 
 def watchlist_csv(watched: pl.DataFrame, *, no_names: bool = False) -> str:

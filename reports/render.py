@@ -14,7 +14,7 @@ from reports import advice, format
 from reports.links import Links
 from reports.page import Page, Site
 
-OWN_ASSETS = ("site.css", "site.js")
+OWN_ASSETS = ("site.css", "site.js", "round.css")
 CHART_LIBRARY = "plotly.min.js"
 FORMATS = (
     "day",
@@ -44,6 +44,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        auto_reload=False,
     )
     for filter_name in FORMATS:
         made.filters[filter_name] = getattr(format, filter_name)

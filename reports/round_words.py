@@ -1,0 +1,108 @@
+"""What the pages of the spring round share: weeks, file names, and the stops as people read them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import polars as pl
+
+from reports.advice import label, split_reasons
+from reports.format import count, day, file_stem, number, sentence_start, words
+
+Row = Mapping[str, Any]
+
+PART_WORDS = {"jumper_wire": "Jumper wire", "mounting_strap": "Mounting strap"}
+WORK_WORDS = {
+    "tune_up": "tune-up",
+    "capacitor": "capacitor",
+    "charge_check": "charge check",
+    "repair": "repair",
+    "look": "look at it",
+    "warranty_test": "warranty test",
+    "re_measure": "measure again",
+    "booked": "as booked",
+}
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+
+def weekday(date: dt.date) -> str:
+    """Return ``Mon 16 Mar 2026``."""
+    return f"{WEEKDAYS[date.weekday()]} {day(date)}"
+
+
+def week_file(monday: dt.date) -> str:
+    """Return the file of a week's page."""
+    return f"{monday.isoformat()}.html"
+
+
+def sheet_file(technician: str, date: dt.date, *, with_names: bool) -> str:
+    """Return the file of one technician-day."""
+    return f"{date.isoformat()}-{file_stem(technician, readable=with_names)}.html"
+
+
+def technician_words(technician: str, number_of: Mapping[str, int], *, with_names: bool) -> str:
+    """Return the technician's name, or a number where names are left out."""
+    return technician if with_names else f"Technician {number_of[technician]}"
+
+
+def numbered(technicians: Sequence[str]) -> dict[str, int]:
+    """Return each technician's number, by name."""
+    return {name: n for n, name in enumerate(sorted(set(technicians)), start=1)}
+
+
+def minutes(value: float | None) -> str:
+    """Return minutes as hours and minutes: ``1 h 20 min``."""
+    if value is None:
+        return "–"
+    hours, rest = divmod(round(value), 60)
+    return f"{hours} h {rest:02d} min" if hours else f"{rest} min"
+
+
+def part_words(part: str) -> str:
+    """Return how a page names a part."""
+    return PART_WORDS.get(part) or label(part)
+
+
+def size_words(size: str) -> str:
+    """Return a stored size as people write it; a part without sizes has its plate."""
+    return size.replace("uF", "µF") if size else "as on the plate"
+
+
+def work_words(work: str | None) -> str:
+    """Return the kinds of work in plain words."""
+    return ", ".join(WORK_WORDS.get(part, words(part)) for part in (work or "").split("; ") if part) or "look at it"
+
+
+def reason_lines(reasons: str | None) -> tuple[str, ...]:
+    """Return why we come, a sentence each."""
+    found = []
+    for reason in split_reasons(reasons):
+        named = f"{reason.label}: {reason.text}" if reason.cause != "other" and reason.text else reason.text or reason.label
+        found.append(sentence_start(named))
+    return tuple(found)
+
+
+def stock_rows(frame: pl.DataFrame) -> tuple[Row, ...]:
+    """Return stock rows with their words."""
+    return tuple(
+        {
+            **row,
+            "part_words": part_words(row["part"]),
+            "size_words": size_words(row["size"]),
+            "covers": None if row["covers_pct"] is None else f"{number(row['covers_pct'])} %",
+            "substitutes": (row["substitutes"] or "").replace("uF", "µF"),
+        }
+        for row in frame.iter_rows(named=True)
+    )
+
+
+def week_words(monday: dt.date) -> str:
+    """Return ``week of 16 Mar 2026``."""
+    return f"week of {day(monday)}"
+
+
+def stops_words(stops: int, days: int) -> str:
+    """Return ``12 stops on 3 days``."""
+    return f"{count(stops, 'stop')} on {count(days, 'technician-day')}"
