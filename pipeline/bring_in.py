@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import duckdb
 import polars as pl
 
+from pipeline.checks.check import Account
 from pipeline.checks.suite import gate
 from pipeline.errors import FileRefused
 from pipeline.ingest import mapping_file
@@ -16,11 +17,12 @@ from pipeline.ingest.decode import digest as content_digest
 from pipeline.ingest.decode import read_bytes
 from pipeline.ingest.discover import Found
 from pipeline.ingest.mapping_file import Entry, MappingFile
-from pipeline.intake import Intake, Refused
+from pipeline.intake import Intake, Refused, Taken
 from pipeline.progress import Progress, Say, refuse, tell
 from pipeline.store import load, records
 from pipeline.store.connect import open_store
 from pipeline.store.derived import append_rows
+from pipeline.store.zero_cells import keep_blanked, settle_zeros
 
 
 def new_files(
@@ -61,13 +63,15 @@ def stage_all(
             refuse(item, progress, say)
             continue
         tell(item, say)
-        staged = load.stage(con, item.checked.table, item.checked.frame, next_id + len(progress.staged))
+        import_id = next_id + len(progress.staged)
+        staged = tuple(load.stage(con, one.table, one.frame, import_id) for one in item.staged_checks)
         progress.staged.append((item, staged))
 
 
 def gate_all(con: duckdb.DuckDBPyConnection, intake: Intake, progress: Progress) -> None:
-    for table in dict.fromkeys(staged.table for _, staged in progress.staged):
-        own = [(item, staged) for item, staged in progress.staged if staged.table == table]
+    pairs = [(item, staged) for item, several in progress.staged for staged in several]
+    for table in dict.fromkeys(staged.table for _, staged in pairs):
+        own = [(item, staged) for item, staged in pairs if staged.table == table]
         columns = list(dict.fromkeys(name for _, staged in own for name in staged.columns))
         result = gate(con, table, columns, intake.latest)
         result.raise_if_failed(", ".join(item.file for item, _ in own[:3]))
@@ -75,9 +79,9 @@ def gate_all(con: duckdb.DuckDBPyConnection, intake: Intake, progress: Progress)
 
 
 def merge_all(con: duckdb.DuckDBPyConnection, progress: Progress, now: dt.datetime) -> None:
-    for item, staged in sorted(progress.staged, key=lambda pair: (pair[0].place, pair[1].import_id)):
-        merged = load.merge(con, staged, file=item.file, now=now)
-        account = item.account(merged.stored, merged.unchanged)
+    for item, several in sorted(progress.staged, key=lambda pair: (pair[0].place, pair[1][0].import_id)):
+        staged = several[0]
+        account = _merge(con, item, several, now)
         account.assert_balanced()
         records.record_import(
             con,
@@ -99,7 +103,8 @@ def merge_all(con: duckdb.DuckDBPyConnection, progress: Progress, now: dt.dateti
                 values_rejected=account.values_rejected,
             ),
         )
-        records.record_findings(con, item.findings, staged.import_id, table=staged.table, file=item.file)
+        for (table,), found in item.findings.group_by("table", maintain_order=True):
+            records.record_findings(con, found, staged.import_id, table=str(table), file=item.file, shared=item.shared)
         if staged.table == "visits":
             records.record_suspects(con, item.checked.suspects, staged.import_id, staged.columns)
         append_rows(
@@ -115,3 +120,23 @@ def merge_all(con: duckdb.DuckDBPyConnection, progress: Progress, now: dt.dateti
             ),
         )
         progress.accounts.append((item.file, account))
+
+
+def _merge(con: duckdb.DuckDBPyConnection, item: Taken, several: Sequence[load.Staged], now: dt.datetime) -> Account:
+    """Merge what one file says, a table at a time, and return where its records went."""
+    keep_blanked(con, several[0], item.blanked)
+    if item.shared is None:
+        merged = load.merge(con, several[0], file=item.file, now=now)
+        return item.account(merged.stored, merged.unchanged)
+    moved = {}
+    for staged in several:
+        lines = load.merge(con, staged, file=item.file, now=now, tell_lines=True).lines
+        if lines is not None:
+            moved[staged.table] = lines
+    load.resolve_records(con, several[0], item.shared, file=item.file, source_file=item.raw.name, now=now)
+    return item.account_of_lines(moved)
+
+
+def settle_all(con: duckdb.DuckDBPyConnection) -> pl.Series:
+    """Put units, sites and fillers of capacitor columns together again after the last merge; return the units."""
+    return pl.concat([load.settle(con).cast(pl.String), settle_zeros(con)])

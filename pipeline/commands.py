@@ -36,7 +36,7 @@ def check(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: d
         tell(item, say)
         for row in item.findings.iter_rows(named=True):
             say(f"{row['source_file']} line {row['source_line']}, {row['message']}. {row['advice']} [{row['rule']}]")
-        progress.accounts.append((item.file, item.account(item.checked.frame.height, 0)))
+        progress.accounts.append((item.file, item.account_if_new()))
     if not progress.accounts:
         raise NothingUsable(nothing_usable(progress))
     for _, account in progress.accounts:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import polars as pl
@@ -12,14 +12,19 @@ from pipeline.checks.check import Account, Checked, check
 from pipeline.checks.rejects import malformed_findings, recognise, rejected_records, with_record_digest
 from pipeline.config import Settings
 from pipeline.errors import FileRefused
+from pipeline.findings import FINDING_SCHEMA
 from pipeline.ingest.conventions import AmbiguousFile, Conventions
 from pipeline.ingest.dates import order_of_format
 from pipeline.ingest.discover import Found
+from pipeline.ingest.forms import Form, entry_in_file, form_of
 from pipeline.ingest.headers import normalised
+from pipeline.ingest.line_folding import fold_lines
 from pipeline.ingest.mapping import Mapped, map_table
 from pipeline.ingest.mapping_file import ColumnEntry, Entry, MappingFile, entry_digest, literal_pattern
 from pipeline.ingest.parse import Parsed, parse
 from pipeline.ingest.read import RawTable, read_table
+from pipeline.ingest.zero_filled import blank_filled_readings
+from pipeline.shaped import Shaped, check_lines, check_plain, check_several
 
 RETURNED = "rejected/"
 """Stands before the name of a file that came back from the reject list, so that it differs from its source's."""
@@ -40,7 +45,17 @@ class Taken:
     records
         Refused records as read (``RECORD_SCHEMA`` and record_digest).
     findings
-        All refusals, with record_digest.
+        All refusals, with record_digest, the table and, where ``form`` is several units, the unit of a refused value.
+    form
+        How the file was read, where not a row per record.
+    parts
+        The parts that invoice lines tell of, checked.
+    shared
+        Where records and rows are not one to one: ``source_line`` of every record and ``row_line`` of the row it is in.
+    blanked
+        Zeros of filled capacitor columns taken for blanks (``BLANKED_SCHEMA``).
+    notes
+        What was decided for the file as a whole, a sentence each.
     """
 
     place: int
@@ -54,14 +69,54 @@ class Taken:
     records: pl.DataFrame
     findings: pl.DataFrame
 
+    form: Form
+    parts: Checked | None
+    shared: pl.DataFrame | None
+    blanked: pl.DataFrame
+    notes: tuple[str, ...]
+
     def account(self, stored: int, unchanged: int) -> Account:
         """Return where every record went, once it is known how many rows were new or changed something."""
+        return self._account(stored, unchanged + self.checked.repeated.height, self.checked.rows_rejected)
+
+    @property
+    def staged_checks(self) -> tuple[Checked, ...]:
+        """What is to be stored, a table each."""
+        return (self.checked, self.parts) if self.parts is not None else (self.checked,)
+
+    def account_of_lines(self, moved: Mapping[str, pl.Series]) -> Account:
+        """Return where every record went, of a file whose records are not rows of one table.
+
+        A record counts as rejected where any of its rows was refused whole, else as stored where any of its rows was
+        new or changed something, else as unchanged.
+
+        Parameters
+        ----------
+        moved
+            Lines of the rows that were new or changed something, by table.
+        """
+        assert self.shared is not None
+        refused = self.findings.filter(pl.col("scope") == "row").get_column("source_line").unique()
+        none = pl.Series([], dtype=pl.Int64)
+        own = self.shared.filter(~pl.col("source_line").is_in(refused.implode()))
+        rows, parts = (moved.get(table, none).implode() for table in (self.checked.table, "parts"))
+        stored = own.filter(pl.col("row_line").is_in(rows) | pl.col("source_line").is_in(parts)).height
+        return self._account(stored, own.height - stored, self.shared.height - own.height)
+
+    def account_if_new(self) -> Account:
+        """Return where every record would go if nothing of the file were stored yet."""
+        if self.shared is None:
+            return self.account(self.checked.frame.height, 0)
+        frames = {self.checked.table: self.checked.frame} | ({"parts": self.parts.frame} if self.parts else {})
+        return self.account_of_lines({table: frame["source_line"] for table, frame in frames.items()})
+
+    def _account(self, stored: int, unchanged: int, rejected: int) -> Account:
         values = self.findings.filter(pl.col("scope") == "value")
         return Account(
             rows_read=self.raw.rows_read,
             rows_stored=stored,
-            rows_unchanged=unchanged + self.checked.repeated.height,
-            rows_rejected=self.checked.rows_rejected + self.raw.malformed.height,
+            rows_unchanged=unchanged,
+            rows_rejected=rejected + self.raw.malformed.height,
             rows_skipped=self.raw.skipped.height,
             values_rejected=values.height,
         )
@@ -80,6 +135,7 @@ class _Waiting:
     place: int
     file: str
     raw: RawTable
+    form: Form
     mapped: Mapped
 
 
@@ -117,10 +173,11 @@ class Intake:
                 continue
             for file, raw in pieces:
                 try:
-                    mapped = map_table(raw, self.mapping)
-                    taken = self._check(place, file, raw, mapped, settled.get(_header(raw), []))
+                    form = form_of(raw, self.mapping)
+                    mapped = map_table(form.raw, form.mapping)
+                    taken = self._check(place, file, raw, form, mapped, settled.get(_header(raw), []))
                 except AmbiguousFile:
-                    waiting.append(_Waiting(place, file, raw, mapped))
+                    waiting.append(_Waiting(place, file, raw, form, mapped))
                 except FileRefused as error:
                     yield Refused(file, error.sentence())
                 else:
@@ -128,7 +185,8 @@ class Intake:
                     yield taken
         for late in waiting:
             try:
-                yield self._check(late.place, late.file, late.raw, late.mapped, settled.get(_header(late.raw), []))
+                known = settled.get(_header(late.raw), [])
+                yield self._check(late.place, late.file, late.raw, late.form, late.mapped, known)
             except AmbiguousFile as error:
                 yield Refused(late.file, error.sentence())
 
@@ -149,32 +207,68 @@ class Intake:
         pieces = [replace(first, skipped=raw.skipped), *others]
         return [(RETURNED + found.name, piece) for piece in pieces]
 
-    def _check(self, place: int, file: str, raw: RawTable, mapped: Mapped, siblings: Sequence[Conventions]) -> Taken:
-        if file.startswith(RETURNED):
+    def _check(
+        self, place: int, file: str, raw: RawTable, form: Form, mapped: Mapped, siblings: Sequence[Conventions]
+    ) -> Taken:
+        returned = file.startswith(RETURNED)
+        if returned:
             # A spreadsheet may have written dates and decimals anew: what the source file used is only a hint now.
             order = order_of_format(mapped.date_format) if mapped.date_format else None
             siblings = [*siblings, Conventions(mapped.decimal, order)]
             mapped = replace(mapped, date_format=None, decimal=None)
-        parsed = parse(raw, mapped, altitude_ft=self.settings.shop.altitude_ft, latest=self.latest, siblings=siblings)
-        parsed = _blank_unsupported_zeros(parsed)
-        came_back = file.startswith(RETURNED) and parsed.table == "parts" and self.stored_parts is not None
-        known_parts = self.stored_parts([raw.name]) if came_back and self.stored_parts else None
-        checked = check(parsed, as_of=self.as_of, today=self.today, raw=raw, stored_parts=known_parts)
-        findings = pl.concat([checked.findings, malformed_findings(raw)])
-        records = rejected_records(raw, findings)
-        entry = self.mapping.entry_for(raw.name, raw.header) or entry_of(raw, mapped, parsed.conventions)
+        seen, filled = blank_filled_readings(form.raw, mapped)
+        parsed = parse(seen, mapped, altitude_ft=self.settings.shop.altitude_ft, latest=self.latest, siblings=siblings)
+        shaped = self._shaped(raw, form, mapped, parsed, siblings, returned=returned)
+        findings = pl.concat([shaped.findings, malformed_findings(raw)], how="diagonal").with_columns(
+            pl.col("table").fill_null(parsed.table)
+        )
+        records = rejected_records(raw, findings.select(list(FINDING_SCHEMA)))
+        conventions = shaped.parsed.conventions
+        entry = self.mapping.entry_for(raw.name, raw.header)
+        if entry is None:
+            entry = entry_in_file(entry_of(raw, mapped, conventions), raw, form)
         return Taken(
             place=place,
             file=file,
             raw=raw,
-            parsed=parsed,
-            checked=checked,
+            parsed=shaped.parsed,
+            checked=shaped.checked,
             unmapped=mapped.unmapped,
             entry=entry,
             digest=entry_digest(entry),
             records=records,
             findings=with_record_digest(findings, records),
+            form=form,
+            parts=shaped.parts,
+            shared=shaped.shared,
+            blanked=shaped.blanked,
+            notes=(*shaped.parsed.notes, *filled),
         )
+
+    def _shaped(
+        self,
+        raw: RawTable,
+        form: Form,
+        mapped: Mapped,
+        parsed: Parsed,
+        siblings: Sequence[Conventions],
+        *,
+        returned: bool,
+    ) -> Shaped:
+        known = None
+        if returned and self.stored_parts is not None and (parsed.table == "parts" or form.lines is not None):
+            known = self.stored_parts([raw.name])
+
+        def checked(one: Parsed, cells: RawTable | None) -> Checked:
+            return check(one, as_of=self.as_of, today=self.today, raw=cells, stored_parts=known)
+
+        if form.several is not None:
+            return check_several(raw, form.several, parsed, checked)
+        if form.lines is not None and parsed.table == "visits":
+            ticket_told = "visit_id" in mapped.columns
+            folded = fold_lines(raw, parsed, form.lines, ticket_told=ticket_told, siblings=siblings, came_back=returned)
+            return check_lines(raw, form.raw, folded, checked)
+        return check_plain(raw, parsed, checked)
 
 
 def entry_of(raw: RawTable, mapped: Mapped, conventions: Conventions) -> Entry:
@@ -192,29 +286,3 @@ def entry_of(raw: RawTable, mapped: Mapped, conventions: Conventions) -> Entry:
 
 def _header(raw: RawTable) -> tuple[str, ...]:
     return tuple(normalised(text) for text in raw.header)
-
-
-SUPPORTING_OBSERVATION = "swollen_capacitor"
-SUPPORTING_CAUSE = "run_capacitor"
-
-
-def _blank_unsupported_zeros(parsed: Parsed) -> Parsed:
-    """Return the file with the zeros of zero-filled columns blank, but for those that the row itself supports."""
-    columns = parsed.frame.columns
-    names = [name for name in parsed.zero_filled if name in columns]
-    if not names:
-        return parsed
-    supported = pl.lit(False)
-    if "cause" in columns:
-        supported = supported | (pl.col("cause") == SUPPORTING_CAUSE).fill_null(False)
-    if "observations" in columns:
-        supported = supported | pl.col("observations").str.contains(SUPPORTING_OBSERVATION, literal=True).fill_null(
-            False
-        )
-    said = parsed.said_open.filter(pl.col("field").is_in(names))
-    frame = parsed.frame
-    for name in names:
-        lines = said.filter(pl.col("field") == name).get_column("source_line").implode()
-        open_here = supported | pl.col("source_line").is_in(lines)
-        frame = frame.with_columns(pl.when((pl.col(name) != 0) | open_here).then(pl.col(name)).alias(name))
-    return replace(parsed, frame=frame)

@@ -27,7 +27,7 @@ class Summary:
 class Progress:
     """What a run has gathered so far."""
 
-    staged: list[tuple[Taken, load.Staged]] = field(default_factory=list)
+    staged: list[tuple[Taken, tuple[load.Staged, ...]]] = field(default_factory=list)
     refused: list[Refused] = field(default_factory=list)
     repeats: list[str] = field(default_factory=list)
     accounts: list[tuple[str, Account]] = field(default_factory=list)
@@ -53,7 +53,7 @@ def refuse(item: Refused, progress: Progress, say: Say) -> None:
 
 
 def tell(item: Taken, say: Say) -> None:
-    for note in item.parsed.notes:
+    for note in item.notes:
         say(f"{item.file}: {note}.")
     if item.unmapped:
         named = ", ".join(f'"{header}"' for header in item.unmapped)

@@ -11,7 +11,7 @@ import duckdb
 import polars as pl
 
 from pipeline import __version__
-from pipeline.bring_in import gate_all, merge_all, new_files, stage_all
+from pipeline.bring_in import gate_all, merge_all, new_files, settle_all, stage_all
 from pipeline.checks.suite import warm_up
 from pipeline.config import Settings, load_settings
 from pipeline.derive import Scope, enrich, view_settings
@@ -76,7 +76,7 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
         with timed(progress, "store"):
             gate_all(con, intake, progress)
             merge_all(con, progress, now)
-            touched = load.settle(con)
+            touched = settle_all(con)
         _refuse_without_visits(con, progress)
         day = load.as_of(con, as_of, today)
         facts = _facts(settings, charts, heat)

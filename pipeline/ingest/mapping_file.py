@@ -25,6 +25,10 @@ SAME_HEADER_SHARE = 0.6
 file's."""
 
 TEXT_KEYS = ("table", "encoding", "delimiter", "decimal", "date_format")
+LINE_KEYS = frozenset({"item", "part", "quantity", "price", "cost", "part_number", "unit"})
+"""What a file of visits with a row per invoice line also has: columns of the line, and words of items under values."""
+
+LINE_TABLES = ("parts", "recommendations", "readings")
 KEYS = (*TEXT_KEYS, "header_row", "header", "columns", "values")
 
 
@@ -160,7 +164,7 @@ class _Reader:
     def words(self, key: str, value: Any, pattern: str, table: str | None) -> Mapping[str, str]:
         self.known_field(key, pattern, table)
         words = self.table(value, key)
-        allowed = self.field(key, table).allowed
+        allowed = self.field("part" if key == "item" and table == "visits" else key, table).allowed
         for theirs, ours in words.items():
             if not isinstance(ours, str) or (allowed and ours not in allowed and ours != ""):
                 near = _near(str(ours), allowed)
@@ -168,11 +172,12 @@ class _Reader:
         return words
 
     def field(self, key: str, table: str | None) -> Any:
-        tables = [table] if table else list(registry())
+        tables = [table, *LINE_TABLES] if table else list(registry())
         return next(fields_for_file(name)[key] for name in tables if key in fields_for_file(name))
 
     def known_field(self, key: str, pattern: str, table: str | None) -> None:
         known = {name for one in ([table] if table else registry()) for name in fields_for_file(one)}
+        known |= LINE_KEYS if table == "visits" else frozenset()
         if key not in known:
             where = f"a {table} file" if table else "any table"
             raise self.wrong(key, pattern, f"{cut(key)!r} is no field of {where}; near it: {_near(key, sorted(known))}")

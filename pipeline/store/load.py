@@ -36,12 +36,14 @@ class Staged:
 class MergeResult:
     """What one file did to the store.
 
-    ``stored`` rows were new or changed something, ``unchanged`` rows changed nothing, ``corrections`` counts fields.
+    ``stored`` rows were new or changed something, ``unchanged`` rows changed nothing, ``corrections`` counts fields;
+    ``lines`` are those of the stored rows, where they were asked for.
     """
 
     stored: int
     unchanged: int
     corrections: int
+    lines: pl.Series | None = None
 
 
 def begin(con: duckdb.DuckDBPyConnection) -> None:
@@ -80,7 +82,9 @@ def stage(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame, impor
     return Staged(table, import_id, tuple(c.name for c in columns), frame.height)
 
 
-def merge(con: duckdb.DuckDBPyConnection, staged: Staged, *, file: str, now: dt.datetime) -> MergeResult:
+def merge(
+    con: duckdb.DuckDBPyConnection, staged: Staged, *, file: str, now: dt.datetime, tell_lines: bool = False
+) -> MergeResult:
     """Merge the staged rows of one file into the store by the table's natural key; files in the order of their paths.
 
     A column the file lacks stays as it is, a blank cell in a column it has clears the field, a rejected value leaves
@@ -92,6 +96,8 @@ def merge(con: duckdb.DuckDBPyConnection, staged: Staged, *, file: str, now: dt.
         Name of the imported file; rows that name another ``source_file`` came back from the reject list.
     now
         When the import happens.
+    tell_lines
+        Whether the lines of the rows that were new or changed something are wanted.
 
     Raises
     ------
@@ -124,6 +130,10 @@ def merge(con: duckdb.DuckDBPyConnection, staged: Staged, *, file: str, now: dt.
     if matched < staged.rows:
         text = sql.render("load/insert_new.sql.j2", table=entry, present=staged.columns, matched=matched > 0)
         con.execute(text, this)
+    lines = None
+    if tell_lines:
+        text = sql.render("load/moved_lines.sql.j2", table=entry.name, matched=matched > 0, changed=changed > 0)
+        lines = to_frame(con, text, this).get_column("source_line")
     if one(con, sql.render("load/uniqueness.sql.j2", table=entry), this):
         raise PipelineError(f"{file}: a key of {entry.name} would have been stored twice; nothing was changed")
     if one(con, "select count(*) from rejects where resolved_at is null"):
@@ -132,7 +142,32 @@ def merge(con: duckdb.DuckDBPyConnection, staged: Staged, *, file: str, now: dt.
         place = {"file": file, "matched": matched}
         con.execute(sql.render("load/resolve_place.sql.j2", table=entry), {**values, **place})
     stored_rows = staged.rows - matched + changed
-    return MergeResult(stored=stored_rows, unchanged=staged.rows - stored_rows, corrections=corrections)
+    return MergeResult(stored_rows, staged.rows - stored_rows, corrections, lines)
+
+
+def resolve_records(
+    con: duckdb.DuckDBPyConnection,
+    staged: Staged,
+    shared: pl.DataFrame,
+    *,
+    file: str,
+    source_file: str,
+    now: dt.datetime,
+) -> None:
+    """Close the rejects of records that came back well and share their row with another record.
+
+    Parameters
+    ----------
+    shared
+        ``source_line`` of each record and ``row_line``, the line its row was staged under.
+    file, source_file
+        The imported file, and the one its rows name: they differ where a reject list came back.
+    """
+    if not one(con, "select count(*) from rejects where resolved_at is null"):
+        return
+    with registered(con, "shared_rows", shared.filter(pl.col("source_line") != pl.col("row_line"))):
+        values = {"import_id": staged.import_id, "file": file, "source_file": source_file, "now": now}
+        con.execute(sql.statement("load/resolve_records.sql"), values)
 
 
 def touched_units(con: duckdb.DuckDBPyConnection) -> pl.Series:

@@ -71,6 +71,7 @@ def record_findings(
     *,
     table: str,
     file: str,
+    shared: pl.DataFrame | None = None,
 ) -> int:
     """Add the refusals of one file to ``rejects``, each entry once; its rows are still staged.
 
@@ -81,6 +82,9 @@ def record_findings(
         known again in a later export, where its line has moved.
     table, file
         What the file is and its name; a finding whose ``source_file`` is another came back from the reject list.
+    shared
+        ``source_line`` of each record and ``row_line``, the line of its row, where they are not the same for all. A
+        record of several units has a row for each; ``unit_id`` of a finding then says which.
 
     Returns
     -------
@@ -92,8 +96,14 @@ def record_findings(
     if "record_digest" not in findings.columns:
         findings = findings.with_columns(pl.lit(None, pl.String).alias("record_digest"))
     before = int(one(con, "select count(*) from rejects"))
-    with registered(con, "found", findings.select(*FINDING_SCHEMA, "record_digest")):
-        text = sql.render("load/findings.sql.j2", table=stored(table))
+    unit = "unit_id" if "unit_id" in findings.columns else pl.lit(None, pl.String).alias("unit_id")
+    found = findings.select(*FINDING_SCHEMA, "record_digest", unit).with_row_index("n")
+    if shared is None:
+        found = found.with_columns(row_line="source_line")
+    else:
+        found = found.join(shared, on="source_line", how="left", maintain_order="left")
+    with registered(con, "found", found):
+        text = sql.render("load/findings.sql.j2", table=stored(table), several=shared is not None)
         con.execute(text, {"import_id": import_id, "table_name": table, "file": file})
     return int(one(con, "select count(*) from rejects")) - before
 
