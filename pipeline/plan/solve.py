@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pyvrp
-from pyvrp.PenaltyManager import PenaltyManager
+from pyvrp.PenaltyManager import PenaltyManager, PenaltyParams
 from pyvrp.search import OPERATORS, LocalSearch, PerturbationManager, compute_neighbours
 from pyvrp.stop import MaxIterations, MultipleCriteria, NoImprovement
 
-from pipeline.plan.problem import Day, Problem, Routes, Stop, Ticks, may_serve
+from pipeline.plan.problem import TICKS, Day, Problem, Routes, Stop, Ticks, may_serve
 from pipeline.plan.schedule import best_order, time_day, without_lunch
 
 SEED = 8
@@ -18,6 +18,10 @@ SLOT = 24 * 60 * 10
 """Ticks of a day; every technician-day has a slot of its own on one long clock."""
 SMALL, RESTARTS = 40, 4
 """A small problem is searched several times over: one search may end in a corner, and they cost little."""
+TIME_PENALTY, LOAD_PENALTY, UPDATES = 20.0, 400.0, 100
+"""What a tick too many or a missing skill costs the search to begin with, and how many solutions it looks at before it
+changes that: a required call is worth some tens of ticks a tick. The library begins at 50,000 and needs thousands of
+iterations to come down (measured on 600 calls and X-n101-k25)."""
 PLENTY = 10**9
 """Capacity of a truck that has the skill, or no limit on its load."""
 
@@ -75,7 +79,8 @@ def _search(
     for operator in OPERATORS:
         if operator.supports(data):
             search.add_operator(operator(data))
-    penalties = PenaltyManager(params.penalty.midpoint_penalties(data), params.penalty)
+    loads = [LOAD_PENALTY] * data.num_load_dimensions
+    penalties = PenaltyManager((loads, TIME_PENALTY, TIME_PENALTY), PenaltyParams(solutions_between_updates=UPDATES))
     routes = [
         pyvrp.Route(data, [places.get((index, day), places.get((index, None), -1)) for index in stops], day)
         for day, stops in start.items()
@@ -158,6 +163,7 @@ def _data(problem: Problem, clients: list[_Client]) -> tuple[pyvrp.ProblemData, 
         alternatives.setdefault(index, []).append(n)
     groups = [members for members in alternatives.values() if len(members) > 1]
     group_of = {n: group for group, members in enumerate(groups) for n in members}
+    bonus = _bonus(problem)
     made = [
         pyvrp.Client(
             location=len(starts) + n,
@@ -165,7 +171,7 @@ def _data(problem: Problem, clients: list[_Client]) -> tuple[pyvrp.ProblemData, 
             service_duration=stops[index].service,
             tw_early=window[0],
             tw_late=window[1],
-            prize=_prize(problem, stops[index]),
+            prize=_prize(stops[index], bonus),
             required=False,
             group=group_of.get(n),
         )
@@ -198,9 +204,16 @@ def _data(problem: Problem, clients: list[_Client]) -> tuple[pyvrp.ProblemData, 
     return data, travel
 
 
-def _prize(problem: Problem, stop: Stop) -> int:
+def _bonus(problem: Problem) -> int:
+    """Return what a required stop counts above its worth: more than all that could be done on a day in its place."""
+    worths = sorted((stop.worth for stop in problem.stops), reverse=True)
+    longest_day = max(day.closes - day.opens for day in problem.days)
+    shortest = min(max(stop.service, TICKS) for stop in problem.stops)
+    longest_way = 2 * int(problem.travel.max()) + max(stop.service for stop in problem.stops)
+    return sum(worths[: longest_day // shortest + 1]) + longest_way
+
+
+def _prize(stop: Stop, bonus: int) -> int:
     """Return what leaving the stop out costs; service is in the distance and so given back here."""
-    optional = sum(other.worth for other in problem.stops)
-    longest = int(problem.travel.max()) * 2 + max(other.service for other in problem.stops)
     rank = 2 if stop.booking is not None else int(stop.required)
-    return stop.worth + stop.service + rank * (optional + longest)
+    return stop.worth + stop.service + rank * bonus

@@ -53,7 +53,7 @@ def solve_round(
         served = {index for sequence in routes.values() for index in sequence}
         kept = {day: routes[day] for day in both.days if day in routes}
         theirs = {index for sequence in kept.values() for index in sequence}
-        free = [index for index in both.stops if index in theirs or index not in served]
+        free = sorted(theirs | (set(both.stops) - served))  # a stop may have moved here from a third part before
         for day in both.days:
             routes.pop(day, None)
         routes |= _solve_part(stops, days, places, Part(tuple(free), both.days), iterations // 2, kept)
