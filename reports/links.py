@@ -5,8 +5,14 @@ from __future__ import annotations
 import posixpath
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 from reports.page import HOME, Page
+
+
+@cache
+def _way(here: str, folder: str) -> str:
+    return posixpath.relpath(folder, here)
 
 
 @dataclass(frozen=True)
@@ -31,7 +37,9 @@ class Links:
     unit_files: Mapping[str, str]
 
     def _to(self, path: str) -> str:
-        return posixpath.relpath(path, posixpath.dirname(self.here) or ".")
+        folder, _, file = path.rpartition("/")
+        way = _way(posixpath.dirname(self.here) or ".", folder or ".")
+        return file if way == "." else f"{way}/{file}"
 
     def page(self, page: Page) -> str:
         """Address of a page of the menu."""

@@ -21,7 +21,7 @@ class Page:
     title
         Shown in the menu and as the document's title.
     order
-        Place in the menu, lowest first.
+        Place in the menu, lowest first; under ``RECORDS`` on its first line (pages to act from), else on the second.
     queries
         Query (file stem in ``sql/pages``) to the names of the values it binds.
     many
@@ -44,7 +44,14 @@ class Page:
         """Template of the page kind."""
         return f"pages/{self.slug}.html.j2"
 
+    @property
+    def acts(self) -> bool:
+        """Whether the menu has the page on its first line."""
+        return self.order < RECORDS
 
+
+RECORDS = 32
+"""From this place on a page is a record to look something up in, not one to act from."""
 HOME = "fleet_review"
 """Slug of the page that becomes ``index.html``, the only pointer to a generation."""
 

@@ -40,12 +40,25 @@
     addEventListener("afterprint", () => { root.classList.remove("printing"); draw(); });
   }
 
+  // On a phone the quieter line of the menu folds away behind a button; without this script it stays open.
+  const records = document.querySelector("nav .records");
+  if (records) {
+    const more = document.createElement("button");
+    more.type = "button";
+    more.className = "more";
+    more.textContent = "More pages";
+    const fold = (folded) => { records.classList.toggle("folded", folded); more.setAttribute("aria-expanded", String(!folded)); };
+    more.addEventListener("click", () => fold(!records.classList.contains("folded")));
+    fold(!records.querySelector("[aria-current]"));
+    records.before(more);
+  }
+
   // Age of the newest visit, counted on the reader's own calendar: the page itself holds no clock.
   for (const spot of document.querySelectorAll("[data-newest]")) {
     const [year, month, day] = spot.dataset.newest.split("-").map(Number);
     const now = new Date();
     const days = Math.round((Date.UTC(now.getFullYear(), now.getMonth(), now.getDate()) - Date.UTC(year, month - 1, day)) / 864e5);
-    if (days >= 0) spot.textContent = `, ${days} ${days === 1 ? "day" : "days"} old today${days > 31 ? ": newer exports would make these pages truer" : ""}`;
+    if (days >= 0) spot.textContent = `, ${days} ${days === 1 ? "day" : "days"} old${days > 31 ? ": bring newer exports" : " today"}`;
   }
 
   // A scrolling box takes the keyboard only where there is something to scroll.

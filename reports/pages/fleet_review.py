@@ -8,12 +8,14 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from reports.advice import Reason, label, split_reason
-from reports.charts.bars import RangeBar, range_bar, share, shared_scale
+from reports.advice import Reason, split_reason
+from reports.charts.bars import RangeBar, range_bar, shared_scale
 from reports.charts.fleet_scatter import fleet_scatter
 from reports.charts.theme import Figure
+from reports.fleet_numbers import MakeRow, Tally, YearRow, bands, makes, reasons, scatter_rows, years
 from reports.format import calls, count, day, number, weeks
 from reports.page import Page, Site
+from reports.review_lines import QUERIES, Line, lines
 
 PAGE = Page(
     slug="fleet_review",
@@ -26,9 +28,11 @@ PAGE = Page(
         "fleet_review_ages": (),
         "fleet_review_calls": (),
         "fleet_review_last_seen": (),
-        "fleet_review_unseen": (),
         "fleet_review_changes": (),
+        "fleet_review_moved": (),
         "fleet_review_care": (),
+        "fleet_review_open": (),
+        **dict.fromkeys(QUERIES, ()),
     },
 )
 
@@ -40,6 +44,7 @@ class FirstUnit:
     rank: int
     unit_id: str
     flagged: bool
+    seen_in_season: bool
     customer_name: str | None
     phone: str | None
     address: str | None
@@ -50,38 +55,6 @@ class FirstUnit:
     p_high: float | None
     bar: RangeBar | None
     last_visit_on: dt.date | None
-
-
-@dataclass(frozen=True)
-class Tally:
-    """A label with a count, a bar in percent of the longest, and an expected number where there is one."""
-
-    label: str
-    units: int
-    bar: float
-    expected: float | None = None
-
-
-@dataclass(frozen=True)
-class MakeRow:
-    """One make: how many units, how many of them flagged, expected calls per 100 units."""
-
-    label: str
-    units: int
-    flagged: int
-    per_100: float
-    bar: float
-
-
-@dataclass(frozen=True)
-class YearRow:
-    """One calendar year's visits and the causes of its no-cooling calls."""
-
-    year: int
-    visits: int
-    tune_ups: int
-    no_cooling: int
-    causes: str
 
 
 @dataclass(frozen=True)
@@ -98,11 +71,25 @@ class UnseenUnit:
 
 
 @dataclass(frozen=True)
+class MovedUnit:
+    """A unit that came on to the watch list (``flagged``) or left it since the newest earlier as-of."""
+
+    unit_id: str
+    flagged: bool
+    reason: Reason
+    seen_since: bool
+    customer_name: str | None
+    address: str | None
+
+
+@dataclass(frozen=True)
 class FleetReview:
     """Everything the page shows."""
 
     headline: str
     lead: tuple[str, ...]
+    lines_heading: str
+    lines: tuple[Line, ...]
     first_heading: str
     first: tuple[FirstUnit, ...]
     scale_pct: int
@@ -116,6 +103,8 @@ class FleetReview:
     last_seen: tuple[Tally, ...]
     unseen: tuple[UnseenUnit, ...]
     changes: str | None
+    moved: tuple[MovedUnit, ...]
+    findings_ages: tuple[Tally, ...]
     findings_open: int
     leaks_suspected: int
 
@@ -125,23 +114,27 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> FleetReview:
     first = frames["fleet_review_first"]
     scale = shared_scale(first["p_high"].fill_null(0.0))
     ages = frames["fleet_review_ages"]
-    years, types_known = _years(frames["fleet_review_calls"])
+    by_year, types_known = years(frames["fleet_review_calls"])
     return FleetReview(
         headline=_headline(site),
         lead=_lead(site),
-        first_heading=_first_heading(first),
+        lines_heading={"before": "Before the season", "in": "In the heat", "after": "After the season"}[site.phase],
+        lines=lines(frames, site),
+        first_heading=_first_heading(first, site),
         first=tuple(_first(row, scale) for row in first.iter_rows(named=True)),
         scale_pct=round(100 * scale),
-        reasons=_reasons(frames["fleet_review_reasons"]),
-        makes=_makes(frames["fleet_review_makes"]),
+        reasons=reasons(frames["fleet_review_reasons"]),
+        makes=makes(frames["fleet_review_makes"]),
         scatter=fleet_scatter(ages, site.unit_files),
-        scatter_rows=_scatter_rows(ages),
+        scatter_rows=scatter_rows(ages),
         scatter_total=int(ages["units_aged"][0]) if ages.height else 0,
-        years=years,
+        years=by_year,
         types_known=types_known,
-        last_seen=_last_seen(frames["fleet_review_last_seen"]),
+        last_seen=bands(frames["fleet_review_last_seen"], "units"),
         unseen=tuple(UnseenUnit(**row) for row in frames["fleet_review_unseen"].iter_rows(named=True)),
         changes=_changes(frames["fleet_review_changes"]),
+        moved=tuple(_moved(row) for row in frames["fleet_review_moved"].iter_rows(named=True)),
+        findings_ages=bands(frames["fleet_review_open"], "findings"),
         findings_open=int(frames["fleet_review_care"]["findings_open"][0]),
         leaks_suspected=int(frames["fleet_review_care"]["leaks_suspected"][0]),
     )
@@ -197,13 +190,16 @@ def _lead(site: Site) -> tuple[str, ...]:
     return tuple(parts)
 
 
-def _first_heading(first: pl.DataFrame) -> str:
+def _first_heading(first: pl.DataFrame, site: Site) -> str:
     flagged = int(first["flagged"].sum())
     if flagged == 0:
         return "Highest chances, none of them flagged"
-    if flagged == 1:
-        return "See this one first"
-    return f"See these {_in_words(flagged)} first"
+    still = int((first["flagged"] & ~first["seen_in_season"]).sum())
+    if site.phase == "in" and still:
+        return f"Still open in the heat: {_in_words(still)} to see first"
+    if site.phase == "after":
+        return "First in line for next season"
+    return "See this one first" if flagged == 1 else f"See these {_in_words(flagged)} first"
 
 
 def _in_words(n: int) -> str:
@@ -227,63 +223,13 @@ def _float(value: object) -> float | None:
     return float(value) if isinstance(value, (int, float)) else None
 
 
-def _reasons(frame: pl.DataFrame) -> tuple[Tally, ...]:
-    merged: dict[str, tuple[int, float]] = {}
-    for cause, units, expected in frame.select("cause", "units", "expected_failures").iter_rows():
-        known = split_reason(cause).cause
-        before = merged.get(known, (0, 0.0))
-        merged[known] = (before[0] + units, before[1] + expected)
-    most = max((units for units, _ in merged.values()), default=0)
-    ranked = sorted(merged.items(), key=lambda item: (-item[1][0], item[0]))
-    return tuple(Tally(label(cause), units, share(units, most), expected) for cause, (units, expected) in ranked)
-
-
-def _makes(frame: pl.DataFrame) -> tuple[MakeRow, ...]:
-    if not frame["make"].is_not_null().any():
-        return ()
-    most = _float(frame["expected_per_100"].max()) or 0.0
-    return tuple(
-        MakeRow(
-            label=f"{count(row['makes'], 'other make')}" if row["is_rest"] else row["make"] or "make not known",
-            units=row["units"],
-            flagged=row["flagged"],
-            per_100=row["expected_per_100"],
-            bar=share(row["expected_per_100"], most),
-        )
-        for row in frame.iter_rows(named=True)
+def _moved(row: Mapping[str, object]) -> MovedUnit:
+    kept = {key: value for key, value in row.items() if key not in {"leading_reason", "seen_since"}}
+    return MovedUnit(
+        reason=split_reason(_text(row["leading_reason"])),
+        seen_since=row["seen_since"] is True,
+        **kept,  # type: ignore[arg-type]
     )
-
-
-def _scatter_rows(ages: pl.DataFrame) -> tuple[tuple[str, str, float, float], ...]:
-    flagged = ages.filter(pl.col("flagged")).sort("p_failure", "unit_id", descending=[True, False]).head(25)
-    return tuple(
-        (row["unit_id"], row["make"] or "make not known", row["age_years"], row["p_failure"])
-        for row in flagged.iter_rows(named=True)
-    )
-
-
-def _years(frame: pl.DataFrame) -> tuple[tuple[YearRow, ...], bool]:
-    rows = []
-    for (year,), group in sorted(
-        frame.partition_by("calendar_year", as_dict=True).items(), key=lambda item: -item[0][0]
-    ):
-        calls = group.filter(pl.col("visit_type") == "no_cooling")
-        causes = calls.sort("visits", "cause", descending=[True, False], nulls_last=True).iter_rows(named=True)
-        rows.append(
-            YearRow(
-                year=int(year),
-                visits=int(group["visits"].sum()),
-                tune_ups=int(group.filter(pl.col("visit_type") == "maintenance")["visits"].sum()),
-                no_cooling=int(calls["visits"].sum()),
-                causes=", ".join(f"{label(c['cause']).lower()} {number(c['visits'])}" for c in list(causes)[:4]),
-            )
-        )
-    return tuple(rows), bool(frame["visit_type"].is_not_null().any())
-
-
-def _last_seen(frame: pl.DataFrame) -> tuple[Tally, ...]:
-    most = _float(frame["units"].max()) or 0.0
-    return tuple(Tally(row["band"], row["units"], share(row["units"], most)) for row in frame.iter_rows(named=True))
 
 
 def _changes(frame: pl.DataFrame) -> str | None:

@@ -1,5 +1,5 @@
 -- fleet_review_unseen: units nobody has seen for 18 months but within 36, the longest first: the ones worth a call
--- grain: one row per unit, at most fifteen; source: unit_risk, units, sites
+-- grain: one row per unit, at most ten; source: unit_risk, units, sites
 with unseen as (
     select
         unit_id,
@@ -8,7 +8,7 @@ with unseen as (
     where last_visit_on < as_of - interval 18 month
         and last_visit_on >= as_of - interval 36 month
     order by last_visit_on asc, unit_id asc
-    limit 15
+    limit 10
 )
 
 select
