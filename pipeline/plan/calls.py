@@ -27,6 +27,7 @@ def make_calls(
     why_not: Mapping[str, str],
     booked: pl.DataFrame,
     days: Sequence[Day],
+    skills: frozenset[str],
     ticks_per_value: float,
 ) -> Calls:
     """Return the calls that make up the round.
@@ -43,6 +44,8 @@ def make_calls(
         Appointments (``APPOINTMENTS_SCHEMA``).
     days
         Technician-days.
+    skills
+        Skills that anybody in the settings has: a unit needs those among its words.
     ticks_per_value
         Driving [ticks] that one unit of the shop's currency pays for.
 
@@ -51,7 +54,6 @@ def make_calls(
     Units at one address are one call, as far as one technician's day holds them; what is booked for another hour is a
     call of its own. Units without an hour go along with a booked one where the day leaves room.
     """
-    skills = frozenset().union(*(day.skills for day in days))
     hours = {row["unit_id"]: row for row in booked.iter_rows(named=True)}
     left: dict[str, str] = {}
     groups: _Groups = {}

@@ -17,7 +17,13 @@ SLACK_MINUTES = 1.0
 
 
 def violations(
-    stops: pl.DataFrame, due: pl.DataFrame, booked: pl.DataFrame, left: pl.DataFrame, days: Sequence[Day], drive: Drive
+    stops: pl.DataFrame,
+    due: pl.DataFrame,
+    booked: pl.DataFrame,
+    left: pl.DataFrame,
+    days: Sequence[Day],
+    skills: frozenset[str],
+    drive: Drive,
 ) -> list[str]:
     """Return a sentence for everything that the plan does not keep; empty where it is right.
 
@@ -29,6 +35,8 @@ def violations(
         ``DUE_SCHEMA``, ``APPOINTMENTS_SCHEMA``.
     days
         Technician-days that may be driven.
+    skills
+        Skills that anybody has: needed where a unit's words name them.
     drive
         Minutes of any drive.
     """
@@ -36,7 +44,6 @@ def violations(
     shifts = {(day.technician, day.date): day for day in days}
     facts = {row["unit_id"]: row for row in due.iter_rows(named=True)}
     promised = {row["unit_id"]: row for row in booked.iter_rows(named=True) if row["status"] == "booked"}
-    skills = frozenset().union(*(day.skills for day in days))
     for route in stops.partition_by("technician", "date", maintain_order=True):
         technician, date = route.row(0)[:2]
         day = shifts.get((technician, date))

@@ -121,6 +121,6 @@ def _sentence(row: Mapping[str, object]) -> str:
         "postal_code": "the middle of its postal code is used",
         None: "it cannot be driven to",
     }[row["how"] if isinstance(row["how"], str) else None]
-    what = f"site {row['site_id']}: the coordinates {row['lat']}, {row['lon']} lie far from all other sites"
+    what = f"site {row['site_id']}: the coordinates {row['lat']:.6g}, {row['lon']:.6g} lie far from all other sites"
     line = f"{row['source_file']} line {row['source_line']}, " if row["source_line"] is not None else ""
     return f"{line}{what}; {done}. Correct latitude and longitude. [place]"

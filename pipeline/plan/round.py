@@ -19,7 +19,7 @@ from pipeline.plan.places import Centroids, five_digits, place_sites
 from pipeline.plan.problem import TICKS, Day, Routes
 from pipeline.plan.route_frames import left_out, route_stops, why_left
 from pipeline.plan.schedule import time_day
-from pipeline.plan.technicians import Window, default_technicians, round_window, technician_days
+from pipeline.plan.technicians import Window, default_technicians, round_window, skills_of, technician_days
 from pipeline.plan.territories import Part, part_problem, solve_round
 
 CANDIDATES = 3
@@ -48,6 +48,7 @@ class Prepared:
     places: Places | None
     promised: pl.DataFrame
     window: Window | None
+    skills: frozenset[str]
     notes: tuple[str, ...]
 
 
@@ -85,7 +86,7 @@ def plan_round(
     if parts > 1:
         notes.append(f"The round is solved in {parts} territories and improved across their borders. [round]")
     stops, left, said = _frames(ready, ready.places, routes)
-    broken = violations(stops, ready.due, ready.promised, left, ready.days, _drives(ready.places))
+    broken = violations(stops, ready.due, ready.promised, left, ready.days, ready.skills, drives_of(ready.places))
     if broken:
         notes.append(f"The plan found breaks {len(broken)} rules and is not kept; first: {broken[0]}. [plan-check]")
         why = dict.fromkeys(ready.due["unit_id"].to_list(), "no plan: the one found breaks a rule")
@@ -122,15 +123,15 @@ def prepare_round(
     due = due_units(known, settings, span.first, span.last, warm, booked)
     if not days:
         left = dict.fromkeys(due["unit_id"].to_list(), "nobody works on the days of the round")
-        return Prepared(due, Calls((), (), left), (), None, promised, window, tuple(notes))
+        return Prepared(due, Calls((), (), left), (), None, promised, window, frozenset(), tuple(notes))
     placed, said = place_sites(known.sites, centroids)
     notes += said
     places, said = _places(technicians, placed, travel, settings, centroids, due)
     notes += said
     at = {name: n for n, name in enumerate(places.names) if n >= len(technicians)}
     why_not = dict(placed.filter(pl.col("why_not").is_not_null()).select("site_id", "why_not").iter_rows())
-    calls = make_calls(due, at, why_not, promised, days, TICKS * 60 / settings.plan.drive_hour)
-    return Prepared(due, calls, days, places, promised, window, tuple(notes))
+    calls = make_calls(due, at, why_not, promised, days, skills_of(technicians), TICKS * 60 / settings.plan.drive_hour)
+    return Prepared(due, calls, days, places, promised, window, skills_of(technicians), tuple(notes))
 
 
 def _promised(
@@ -172,7 +173,7 @@ def _places(
                 )
     sites = there.join(due.select("site_id").unique(), on="site_id", how="semi").sort("site_id")
     names = (*(technician.name for technician in technicians), *sites["site_id"].to_list())
-    own, said = own_drives(travel, names, TRAVEL) if travel.height else ({}, [])
+    own, said = owndrives_of(travel, names, TRAVEL) if travel.height else ({}, [])
     plan = settings.plan
     return (
         Places(
@@ -236,7 +237,7 @@ def _frames(ready: Prepared, places: Places, routes: Routes) -> tuple[pl.DataFra
     return frame.sort("technician", "date", "stop"), left_out(why, ready.due), notes
 
 
-def _drives(places: Places) -> Drive:
+def drives_of(places: Places) -> Drive:
     """Return minutes of any drive by the names of its places."""
     number = {name: n for n, name in enumerate(places.names)}
 

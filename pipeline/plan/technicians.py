@@ -92,6 +92,11 @@ def technician_days(technicians: Sequence[Technician], window: Window, plan: Pla
     return tuple(days), notes
 
 
+def skills_of(technicians: Sequence[Technician]) -> frozenset[str]:
+    """Return every skill that anybody has, in lower case."""
+    return frozenset(skill.strip().lower() for each in technicians for skill in each.skills if skill.strip())
+
+
 def season_ahead(as_of: dt.date, season: Season) -> dt.date:
     """Return the first day of the season that is on at ``as_of`` or comes next."""
     for year in range(as_of.year - 1, as_of.year + 2):
@@ -124,6 +129,6 @@ def _day(technician: Technician, number: int, date: dt.date, plan: Plan) -> Day:
         work_limit=int((closes - opens - lunch) * (100 - plan.free_share_pct) / 100),
         lunch=lunch,
         lunch_from=lunch_from,
-        skills=frozenset(skill.strip().lower() for skill in technician.skills if skill.strip()),
+        skills=skills_of([technician]),
         truck=technician.truck or technician.name,
     )
