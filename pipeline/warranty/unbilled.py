@@ -31,7 +31,7 @@ def not_billed(visits: pl.DataFrame, parts: pl.DataFrame, claims: pl.DataFrame, 
     Parameters
     ----------
     visits : DataFrame
-        unit_id, visit_id, visit_date, refrigerant_added_oz, the three ``*_uf_after``, invoice_total, source_file,
+        unit_id, visit_id, visit_date, visit_type, refrigerant_added_oz, the three ``*_uf_after``, invoice_total, source_file,
         source_line.
     parts : DataFrame
         As ``store.history.parts_of`` gives them.
@@ -52,6 +52,9 @@ def not_billed(visits: pl.DataFrame, parts: pl.DataFrame, claims: pl.DataFrame, 
         "unit_id", "visit_id", "part", "row_n"
     )
     place = ["unit_id", "visit_id"]
+    # what goes in at an install is in the price of the install
+    visits = visits.filter((pl.col("visit_type") != "install").fill_null(True))
+    parts = parts.join(visits.select(place), on=place, how="semi")
     fitted = (
         parts.filter(~(pl.col("price") > 0).fill_null(False))
         .join(claimed, on=[*place, "part", "row_n"], how="anti")

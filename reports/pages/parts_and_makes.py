@@ -58,6 +58,7 @@ FAULTS: Mapping[str, str] = {
     "serial_used_twice": "One serial on two units",
     "claim_without_status": "Claim amount without a state",
     "claimed_before_visit": "Claimed before the visit",
+    "part_of_unknown_unit": "Part of an unknown unit or visit",
 }
 
 

@@ -1,7 +1,7 @@
 -- parts_and_makes_faults: what contradicts itself in the register
 -- grain: one row per contradiction, at most 300; source: register_faults
 select
-    unit_id,
+    coalesce(unit_id, 'not said') as unit_id,
     visit_id,
     fault,
     message,
