@@ -112,8 +112,14 @@ def round_files(ask: Query, cell: Cell, *, no_names: bool) -> Iterator[tuple[str
     yield "routes.csv", _text(stops, ROUTE_COLUMNS, cell, no_names)
     yield "stock.csv", _text(ask("spring_round_stock", {}), STOCK_LIST_COLUMNS, cell, no_names)
     calls = ask("calls", {})
-    yield "calls.csv", _text(calls.with_columns(technician=pl.lit(None)) if no_names else calls, CALL_COLUMNS, cell, no_names)
-    yield "visits_to_fill_in.csv", _text(_to_fill_in(stops), ("visit_id", "unit_id", "visit_date", "technician", *READINGS), cell, False)
+    yield (
+        "calls.csv",
+        _text(calls.with_columns(technician=pl.lit(None)) if no_names else calls, CALL_COLUMNS, cell, no_names),
+    )
+    yield (
+        "visits_to_fill_in.csv",
+        _text(_to_fill_in(stops), ("visit_id", "unit_id", "visit_date", "technician", *READINGS), cell, False),
+    )
     yield "stock_to_count.csv", _text(_to_count(ask("spring_round_stock", {})), STOCK_COLUMNS, cell, False)
     as_of = ask("site", {})["as_of"][0]
     if stops.height and as_of is not None:

@@ -53,7 +53,9 @@ def write_stock(
     replace_rows(con, "stock_list", found.stock_list, None)
     replace_rows(con, "day_parts", found.day_parts, None)
     places = query(con, "plan_places").select("unit_id", "lat", "lon")
-    left = query(con, "core.plan_left_out").join(risk.select("unit_id", reasons="leading_reason"), on="unit_id", how="left")
+    left = query(con, "core.plan_left_out").join(
+        risk.select("unit_id", reasons="leading_reason"), on="unit_id", how="left"
+    )
     replace_rows(con, "call_list", call_list(stops, left, places, _answers(said)), None)
     for sentence in (*lying.said, *found.notes):
         say(sentence)
@@ -86,6 +88,7 @@ def _on_hand(path: Path) -> OnHand:
         text = content.decode("cp1252", "replace")
     if "\x00" in text:
         return OnHand(
-            nothing_on_hand().frame, (f"{path.name} is not text: save it as CSV; the stock is taken as none. [stock-file]",)
+            nothing_on_hand().frame,
+            (f"{path.name} is not text: save it as CSV; the stock is taken as none. [stock-file]",),
         )
     return read_stock(text, path.name)

@@ -8,8 +8,8 @@ from typing import Any
 
 import polars as pl
 
-from reports.advice import label, split_reasons
-from reports.format import count, day, file_stem, number, sentence_start, words
+from reports.advice import OTHER, advice, label
+from reports.format import count, day, file_stem, number, reason_text, sentence_start, words
 
 Row = Mapping[str, Any]
 
@@ -76,12 +76,22 @@ def work_words(work: str | None) -> str:
 
 
 def reason_lines(reasons: str | None) -> tuple[str, ...]:
-    """Return why we come, a sentence each."""
-    found = []
-    for reason in split_reasons(reasons):
-        named = f"{reason.label}: {reason.text}" if reason.cause != "other" and reason.text else reason.text or reason.label
-        found.append(sentence_start(named))
-    return tuple(found)
+    """Return why we come, a sentence each; a reason that begins with a cause word and a colon is told by its label.
+
+    Examples
+    --------
+    >>> reason_lines("contactor: pitted on 2025-04-02; airflow doubtful found on 2025-04-02, not put right")
+    ('Contactor: pitted on 2 Apr 2025', 'Airflow doubtful found on 2 Apr 2025, not put right')
+    """
+    lines = []
+    for part in (reasons or "").split("; "):
+        cause, colon, text = part.partition(": ")
+        if colon and cause in advice():
+            named = text if cause == OTHER else f"{label(cause)}: {text}"
+            lines.append(sentence_start(reason_text(named)))
+        elif part.strip():
+            lines.append(sentence_start(reason_text(part.strip().replace("_", " "))))
+    return tuple(lines)
 
 
 def stock_rows(frame: pl.DataFrame) -> tuple[Row, ...]:
@@ -96,11 +106,6 @@ def stock_rows(frame: pl.DataFrame) -> tuple[Row, ...]:
         }
         for row in frame.iter_rows(named=True)
     )
-
-
-def week_words(monday: dt.date) -> str:
-    """Return ``week of 16 Mar 2026``."""
-    return f"week of {day(monday)}"
 
 
 def stops_words(stops: int, days: int) -> str:

@@ -17,7 +17,7 @@ CALL_LIST_SCHEMA = pl.Schema(
 )
 """One row per unit on a route or left out for want of a day, dearest first within its status.
 
-``status`` is ``to_book``, ``no_answer``, ``booked`` or ``declined``; ``near`` are the weeks in which a truck passes nearby.
+``status`` is ``to_book``, ``no_answer``, ``booked`` or ``declined``; ``near`` are weeks in which a truck passes by.
 """
 
 STATUSES = ("to_book", "no_answer", "booked", "declined")
@@ -59,9 +59,7 @@ _BY_WORDS = (
 )
 
 
-def call_list(
-    stops: pl.DataFrame, left_out: pl.DataFrame, sites: pl.DataFrame, said: pl.DataFrame
-) -> pl.DataFrame:
+def call_list(stops: pl.DataFrame, left_out: pl.DataFrame, sites: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
     """Return whom to call (``CALL_LIST_SCHEMA``).
 
     Parameters
@@ -88,9 +86,7 @@ def call_list(
     units = pl.concat([routed.sort("date", "technician").unique("unit_id", keep="first", maintain_order=True), rest])
     told = said.unique("unit_id", keep="last").select("unit_id", told="status")
     status = (
-        pl.when(pl.col("planned") == "booked")
-        .then(pl.lit("booked"))
-        .otherwise(pl.coalesce("told", pl.lit("to_book")))
+        pl.when(pl.col("planned") == "booked").then(pl.lit("booked")).otherwise(pl.coalesce("told", pl.lit("to_book")))
     )
     place = pl.Series("place", range(len(STATUSES)))
     order = pl.DataFrame({"status": STATUSES}).with_columns(place)
@@ -116,8 +112,8 @@ def _why(reasons: pl.Expr) -> pl.Expr:
     by_words = pl.lit("other")
     for words, key in reversed(_BY_WORDS):
         by_words = pl.when(first.str.contains(words, literal=True)).then(pl.lit(key)).otherwise(by_words)
-    key = pl.when(cause.is_in(list(WHY))).then(cause).otherwise(by_words)
-    return pl.format("{}.", key.replace_strict(WHY, default=WHY["other"], return_dtype=pl.String))
+    known = pl.when(cause.is_in(list(WHY))).then(cause).otherwise(by_words)
+    return pl.format("{}.", known.replace_strict(WHY, default=WHY["other"], return_dtype=pl.String))
 
 
 def _weeks_near(units: pl.DataFrame, sites: pl.DataFrame) -> pl.DataFrame:
@@ -125,7 +121,9 @@ def _weeks_near(units: pl.DataFrame, sites: pl.DataFrame) -> pl.DataFrame:
     week = pl.col("date").dt.truncate("1w")
     placed = units.join(sites, on="unit_id", how="left")
     cell = [(pl.col(name) / NEAR_DEGREES).floor().alias(f"cell_{name}") for name in ("lat", "lon")]
-    passing = placed.filter(pl.col("date").is_not_null() & pl.col("lat").is_not_null()).select(*cell, week=week).unique()
+    passing = (
+        placed.filter(pl.col("date").is_not_null() & pl.col("lat").is_not_null()).select(*cell, week=week).unique()
+    )
     own = placed.filter(pl.col("date").is_not_null()).select("unit_id", week=week, place=pl.lit(0))
     around = [
         placed.filter(pl.col("lat").is_not_null())
@@ -142,6 +140,8 @@ def _weeks_near(units: pl.DataFrame, sites: pl.DataFrame) -> pl.DataFrame:
         .unique(["unit_id", "week"], keep="first", maintain_order=True)
         .group_by("unit_id", maintain_order=True)
         .agg(pl.col("week").head(MOST_WEEKS))
-        .with_columns(near=pl.col("week").list.eval(pl.format("week of {}", pl.element().cast(pl.String))).list.join(", "))
+        .with_columns(
+            near=pl.col("week").list.eval(pl.format("week of {}", pl.element().cast(pl.String))).list.join(", ")
+        )
         .select("unit_id", "near")
     )

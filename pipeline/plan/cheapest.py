@@ -30,7 +30,7 @@ MOST_STEPS = 400
 MOST_PROVEN = 150
 """Combinations up to which the cheapest set is proven."""
 MOST_EXPECTED = 9.0
-"""Needs expected together beyond which stand-ins are no longer counted on (time; among many, each size fills itself)."""
+"""Needs expected together beyond which stand-ins are not counted on (time; among many, each size fills itself)."""
 MOST_MATCHED = 150
 """Combinations, heaviest first, that every way of serving is tried on; the others only lower the promise."""
 SHARES = (1.0, 0.5, 0.3, 0.2, 0.12, 0.07, 0.04, 0.02, 0.01, 0.005, 0.002)

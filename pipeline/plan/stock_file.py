@@ -94,8 +94,8 @@ def read_stock(text: str, name: str = STOCK_FILE) -> OnHand:
                 return OnHand(
                     nothing_on_hand().frame,
                     (
-                        f"{name} line {reader.line_num} has no column {' and '.join(missing)}: write {', '.join(COLUMNS)}"
-                        " above the columns; the stock is taken as none. [stock-header]",
+                        f"{name} line {reader.line_num} has no column {' and '.join(missing)}: "
+                        f"write {', '.join(COLUMNS)} above the columns; the stock is taken as none. [stock-header]",
                     ),
                 )
             continue

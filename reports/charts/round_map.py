@@ -98,12 +98,13 @@ def round_map(stops: Sequence[Mapping[str, Any]], names: Mapping[str, str]) -> R
         + (f". {count(missing, 'stop')} by postal code only, not drawn" if missing else "")
         + ". The same stops stand in the tables."
     )
-    return RoundMap(WIDTH, height, marks, legend, round(miles / MILES_PER_DEGREE * per_degree, 1), f"{miles:g} miles", alt)
+    scale = round(miles / MILES_PER_DEGREE * per_degree, 1)
+    return RoundMap(WIDTH, height, marks, legend, scale, f"{miles:g} miles", alt)
 
 
 def _nice(miles: float) -> float:
     steps = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
-    return min(steps, key=lambda step: abs(math.log(step / max(miles, 1e-3))))
+    return float(min(steps, key=lambda step: abs(math.log(step / max(miles, 1e-3)))))
 
 
 def shape_path(shape: str, x: float, y: float, r: float = 5.0) -> str:
@@ -122,8 +123,6 @@ def shape_path(shape: str, x: float, y: float, r: float = 5.0) -> str:
             f"M{x - arm:.1f} {y - r:.1f}h{2 * arm}v{r - arm}h{r - arm}v{2 * arm}h{arm - r}v{r - arm}h{-2 * arm}"
             f"v{arm - r}h{arm - r}v{-2 * arm}h{r - arm}z"
         )
-    points = [
-        (x + math.sin(n * math.pi / 5) * (r + 1.5 if n % 2 == 0 else r / 2.4), y - math.cos(n * math.pi / 5) * (r + 1.5 if n % 2 == 0 else r / 2.4))
-        for n in range(10)
-    ]
+    reach = [r + 1.5 if n % 2 == 0 else r / 2.4 for n in range(10)]
+    points = [(x + math.sin(n * math.pi / 5) * far, y - math.cos(n * math.pi / 5) * far) for n, far in enumerate(reach)]
     return "M" + "L".join(f"{px:.1f} {py:.1f}" for px, py in points) + "z"

@@ -28,7 +28,6 @@ class Calls:
     lead: str
     rows: tuple[Row, ...]
     statuses: tuple[str, ...]
-    weeks: tuple[str, ...]
 
 
 def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Calls:
@@ -40,7 +39,7 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Calls:
         {
             **row,
             "status_words": STATUS_WORDS.get(row["status"], row["status"]),
-            "near_words": reason_text(row["near"] or "") or ("no route passes near yet"),
+            "near_words": reason_text(row["near"] or "") or "no route passes near yet",
             "day_words": day(row["date"]) if row["date"] else "",
         }
         for row in frame.iter_rows(named=True)
@@ -50,5 +49,4 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Calls:
         lead=said,
         rows=rows,
         statuses=tuple(words for status, words in STATUS_WORDS.items() if counts[status]),
-        weeks=(),
     )

@@ -1,4 +1,4 @@
-"""One sheet per technician-day, to print: order, hours, why we come, last readings, boxes to fill in, parts, cautions."""
+"""One sheet per technician-day, to print: hours, why we come, last readings, boxes to fill in, parts, cautions."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Iterator[Sheet]:
             week=week_file(monday),
             monday=monday,
             technician=who,
-            truck=(rows["truck"][0] or "") if site.with_names else "",
+            truck=(rows["truck"][0] or "") if site.with_names and rows["truck"][0] != technician else "",
             summary=_summary(rows),
             stops=tuple(_stop(row, capacitors, charge) for row in rows.iter_rows(named=True)),
             parts=tuple(_part(row) for row in carried.iter_rows(named=True)) if carried is not None else (),
@@ -152,7 +152,7 @@ def _section(row: Row) -> str:
     rated = f"{section(row['section'])} rated {row['rated_uf']:g} µF" + (f" {row['volts']:g} V" if row["volts"] else "")
     if row["measured_uf"] is None:
         return f"{rated}, not read yet"
-    return f"{rated}, read {row['measured_uf']:g} ({signed(row['drift_pct'])} %) on {day(row['read_on'])}"
+    return f"{rated}, read {number(row['measured_uf'], 2)} ({signed(row['drift_pct'])} %) on {day(row['read_on'])}"
 
 
 def _charge(row: Row) -> str:

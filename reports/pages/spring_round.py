@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from reports.charts.round_map import RoundMap, round_map
-from reports.format import count, day, money, number
+from reports.format import count, day, money, number, sentence_start
 from reports.page import Page, Site
 from reports.round_words import (
     Row,
@@ -91,11 +91,14 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> SpringRound:
         progress=_progress(frames["fleet_review_spring"].row(0, named=True), frames["spring_round_hands"], site),
         weeks=_weeks(stops, frames["spring_round_hands"]),
         map=round_map(stops.select("technician", "lat", "lon").rows(named=True), names),
-        left=tuple({**row, "reasons": reason_lines(row["leading_reason"])} for row in left.head(LEFT_SHOWN).iter_rows(named=True)),
+        left=tuple(
+            {**row, "reasons": reason_lines(row["leading_reason"])}
+            for row in left.head(LEFT_SHOWN).iter_rows(named=True)
+        ),
         left_count=left.height,
         left_value=left_value,
-        orders=_groups(stock.filter(pl.col("for_what") == "order")),
-        trucks=_groups(stock.filter(pl.col("for_what") == "truck")),
+        orders=_groups(stock.filter(pl.col("for_what") == "order"), named=True),
+        trucks=_groups(stock.filter(pl.col("for_what") == "truck"), named=site.with_names),
         notes=tuple(_without_slug(note) for note in frames["spring_round_notes"]["note"] if site.with_names),
     )
 
@@ -106,15 +109,20 @@ def _without_slug(note: str) -> str:
 
 def _lead(stops: pl.DataFrame, left: pl.DataFrame, left_value: float, site: Site) -> str:
     if stops.is_empty():
-        return f"No stop is planned. {count(left.height, 'unit')} due on no route." if left.height else "Nothing is due."
+        return (
+            f"No stop is planned. {count(left.height, 'unit')} due on no route." if left.height else "Nothing is due."
+        )
     days = stops.select("technician", "date").n_unique()
     first, last = (d for d in (stops["date"].min(), stops["date"].max()))
     assert isinstance(first, dt.date)
     assert isinstance(last, dt.date)
     booked = stops.filter(pl.col("status") == "booked").height
-    text = f"{stops_words(stops.height, days)}, {day(first)} to {day(last)}; {number(booked)} booked, {number(stops.height - booked)} to book."
+    text = f"{stops_words(stops.height, days)}, {day(first)} to {day(last)}; "
+    text += f"{number(booked)} booked, {number(stops.height - booked)} to book."
     if left.height:
-        text += f" {count(left.height, 'unit')} did not fit: leaving them costs about {money(left_value, site.currency)}."
+        text += (
+            f" {count(left.height, 'unit')} did not fit: leaving them costs about {money(left_value, site.currency)}."
+        )
     return text
 
 
@@ -129,7 +137,7 @@ def _progress(row: Row, hands: pl.DataFrame, site: Site) -> tuple[tuple[str, str
         ("Left to book", number(max(0, total - done - booked))),
         ("Weeks left in the round", number(weeks)),
         ("That is a week", number(per_week, 1)),
-        ("Hands left", f"{number(hands['technician'].n_unique())} technicians, {number(hours)} hours to plan"),
+        ("Hands left", f"{count(hands['technician'].n_unique(), 'technician')}, {number(hours)} hours to plan"),
         ("Season begins", day(site.season_start)),
     )
 
@@ -161,9 +169,9 @@ def _weeks(stops: pl.DataFrame, hands: pl.DataFrame) -> tuple[Week, ...]:
     )
 
 
-def _groups(stock: pl.DataFrame) -> tuple[StockGroup, ...]:
+def _groups(stock: pl.DataFrame, *, named: bool) -> tuple[StockGroup, ...]:
+    uses = stock.partition_by("for_which", as_dict=True, maintain_order=True).items()
     return tuple(
-        StockGroup(str(which[:1].upper() + which[1:]), stock_rows(rows), float(rows["cost"].sum()))
-        for (which,), rows in stock.partition_by("for_which", as_dict=True, maintain_order=True).items()
-        if isinstance(which, str)
+        StockGroup(sentence_start(str(which)) if named else f"Truck {n}", stock_rows(rows), float(rows["cost"].sum()))
+        for n, ((which,), rows) in enumerate(uses, start=1)
     )

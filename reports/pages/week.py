@@ -83,9 +83,11 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Iterator[WeekPage]:
 
 
 def _days(rows: pl.DataFrame, names: Mapping[str, str], site: Site) -> Iterator[Day]:
-    for (date, technician), stops in rows.sort("date", "technician", "stop").partition_by(
-        "date", "technician", as_dict=True, maintain_order=True
-    ).items():
+    for (date, technician), stops in (
+        rows.sort("date", "technician", "stop")
+        .partition_by("date", "technician", as_dict=True, maintain_order=True)
+        .items()
+    ):
         assert isinstance(date, dt.date)
         who = str(technician)
         yield Day(

@@ -63,14 +63,22 @@ def by_enumeration(p: Problem, level: float, most: int) -> tuple[float, float]:
         if cost < best[0] - 1e-9:
             total = [n + have for n, have in zip(counts, p.have, strict=True)]
             covers = sum(
-                m for case, m in mass.items() if served_by_search(p.ways, [k for k, n in enumerate(case) for _ in range(n)], total)
+                m
+                for case, m in mass.items()
+                if served_by_search(p.ways, [k for k, n in enumerate(case) for _ in range(n)], total)
             )
             if covers >= level:
                 best = (cost, covers)
     return best
 
 
-SMALL = {can("45+5 440V"): 18.0, can("45 440V"): 13.0, can("5 440V"): 8.0, can("45+7.5 440V"): 18.5, can("7.5 440V"): 9.0}
+SMALL = {
+    can("45+5 440V"): 18.0,
+    can("45 440V"): 13.0,
+    can("5 440V"): 8.0,
+    can("45+7.5 440V"): 18.5,
+    can("7.5 440V"): 9.0,
+}
 chances = st.lists(st.floats(0.01, 0.6), min_size=1, max_size=2)
 
 
@@ -107,7 +115,9 @@ def test_shared_singles_beat_one_dual_of_each_rare_size():
 def test_the_promise_is_what_simulation_gives(stops):
     """Draw the stops' needs 10,000 times, serve each from the list by search: within 2 points of the promise."""
     random = np.random.default_rng(stops)
-    labels = [Need(can(f"{herm}+{fan:g} {volts}V")) for herm in (35, 45, 55) for fan in (5, 7.5) for volts in (370, 440)]
+    labels = [
+        Need(can(f"{herm}+{fan:g} {volts}V")) for herm in (35, 45, 55) for fan in (5, 7.5) for volts in (370, 440)
+    ]
     unit = [labels[i] for i in random.integers(0, len(labels), stops)]
     p_unit = random.random(stops) ** 3 * 0.5
     odds = {need: count_odds([p for n, p in zip(unit, p_unit, strict=True) if n == need]) for need in set(unit)}

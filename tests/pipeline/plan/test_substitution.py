@@ -60,7 +60,9 @@ def test_two_singles_take_a_jumper_and_a_strap_and_are_no_stop_gap():
 
 
 def test_the_size_itself_comes_first_and_a_stop_gap_last():
-    ways = substitute(Need(can("45+5 440V")), [can(t) for t in ("45+5 440V", "45 440V", "5 440V", "25 440V", "20 440V")])
+    ways = substitute(
+        Need(can("45+5 440V")), [can(t) for t in ("45+5 440V", "45 440V", "5 440V", "25 440V", "20 440V")]
+    )
     assert [kind.size for kind, _ in ways[0].cans] == ["45+5 uF 440 V"]
     assert not ways[0].jumper
     assert ways[-1].stop_gap

@@ -1,0 +1,138 @@
+"""The stock list: weeks, trucks and orders by hand, and its promises against simulation."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.config import Stock
+from pipeline.plan.parts_demand import NEEDS_SCHEMA
+from pipeline.plan.stock import plan_stock
+from pipeline.plan.stock_file import nothing_on_hand, read_stock
+from pipeline.plan.stock_rows import STOCK_LIST_SCHEMA
+
+MONDAY = dt.date(2026, 3, 16)
+DATES = {"as_of": dt.date(2026, 3, 14), "season_start": dt.date(2026, 5, 1), "season_end": dt.date(2026, 9, 30)}
+
+
+def need(
+    unit: str, p: float, first: float = 45.0, second: float = 5.0, volts: float = 440.0, call: float = 0.0
+) -> dict:
+    size = f"{first:g}" + (f"+{second:g}" if second else "") + f" uF {volts:g} V"
+    return {
+        "unit_id": unit,
+        "part": "run_capacitor",
+        "size": size,
+        "first_uf": first,
+        "second_uf": second,
+        "volts": volts,
+        "tolerance_pct": 6.0,
+        "p_stop": p,
+        "p_call": call,
+    }
+
+
+def stops(*units: str, truck: str = "2", date: dt.date = MONDAY) -> pl.DataFrame:
+    return pl.DataFrame([{"unit_id": u, "technician": "Ida", "date": date, "truck": truck} for u in units])
+
+
+def plan(rows: list[dict], planned: pl.DataFrame, on_hand: pl.DataFrame | None = None, **settings):
+    lying = nothing_on_hand().frame if on_hand is None else on_hand
+    return plan_stock(pl.DataFrame(rows, schema=NEEDS_SCHEMA), planned, lying, Stock(**settings), **DATES)
+
+
+def listed(found, for_what: str, part: str = "run_capacitor") -> dict[str, int]:
+    rows = found.stock_list.filter((pl.col("for_what") == for_what) & (pl.col("part") == part))
+    return dict(rows.select("size", "quantity").iter_rows())
+
+
+def test_a_sure_need_is_on_the_truck_and_on_the_order():
+    found = plan([need("A", 1.0)], stops("A"))
+    assert listed(found, "week") == {"45+5 uF 440 V": 1}
+    assert listed(found, "order") == {"45+5 uF 440 V": 1}
+    [row] = found.stock_list.filter(pl.col("for_what") == "week").iter_rows(named=True)
+    assert (row["for_which"], row["covers_pct"], row["week_start"]) == ("2, week of 2026-03-16", 100.0, MONDAY)
+
+
+def test_three_even_chances_need_three_for_95_percent():
+    # at most 2 of 3 at one half each: 1 - 1/8 = 87.5 %
+    rows = [need(u, 0.5) for u in "ABC"]
+    assert listed(plan(rows, stops(*"ABC")), "week") == {"45+5 uF 440 V": 3}
+    assert listed(plan(rows, stops(*"ABC"), service_level=0.85), "week") == {"45+5 uF 440 V": 2}
+
+
+def test_a_higher_voltage_serves_both_and_is_what_is_bought():
+    rows = [need("A", 0.5, volts=370.0), need("B", 0.5, volts=440.0)]
+    # both at once 1/4: at 75 % one can of 440 V is enough for whichever comes
+    assert listed(plan(rows, stops("A", "B"), service_level=0.75), "week") == {"45+5 uF 440 V": 1}
+
+
+def test_what_lies_on_the_truck_is_counted_and_a_lower_voltage_is_not():
+    rows = [need("A", 1.0, volts=440.0)]
+    on_truck = read_stock("truck,part,size,quantity\n2,run_capacitor,45+5 440V,1\n").frame
+    found = plan(rows, stops("A"), on_truck)
+    assert found.stock_list.filter(pl.col("for_what") == "week")["to_order"].to_list() == [0]
+    assert listed(found, "order") == {}
+    low = read_stock("truck,part,size,quantity\n2,run_capacitor,45+5 370V,1\n").frame
+    assert listed(plan(rows, stops("A"), low), "order") == {"45+5 uF 440 V": 1}
+
+
+def test_two_singles_on_the_truck_serve_with_jumper_and_strap():
+    singles = read_stock("truck,part,size,quantity\n2,cap,45 440V,1\n2,cap,5 440V,1\n").frame
+    found = plan([need("A", 1.0)], stops("A"), singles)
+    assert listed(found, "week") == {"5 uF 440 V": 1, "45 uF 440 V": 1}
+    assert listed(found, "week", "jumper_wire") == {"": 1}
+    assert listed(found, "week", "mounting_strap") == {"": 1}
+    said = found.stock_list.filter(pl.col("size") == "45 uF 440 V")["substitutes"][0]
+    assert said == "45+5 uF 440 V (with 5 uF 440 V, commons jumpered)"
+
+
+def test_orders_leave_their_lead_days_and_never_lie_in_the_past():
+    late = dt.date(2026, 4, 20)
+    found = plan([need("A", 1.0, call=0.4)], stops("A", date=late), trucks=1, restock_days=60)
+    due = found.stock_list.filter(pl.col("for_what") == "order").select("for_which", "order_by").rows()
+    # ten days before 20 April, and before 1 May
+    assert ("spring round, order by 2026-04-10", dt.date(2026, 4, 10)) in due
+    soon = plan([need("A", 1.0)], stops("A")).stock_list.filter(pl.col("for_what") == "order")
+    assert soon["order_by"].to_list() == [dt.date(2026, 3, 15)]
+
+
+def test_the_season_list_covers_calls_between_two_loadings():
+    # 40 units with 0.2 each: 8 calls in 153 days, peak twice: 8 * 2 * 7 / 153 = 0.732 a week on one truck;
+    # Poisson: P(0) 0.481, P(<=1) 0.833, P(<=2) 0.962: two cans
+    rows = [need(f"U{n}", 0.0, call=0.2) for n in range(40)]
+    found = plan(rows, stops("U0").clear(), trucks=1)
+    assert listed(found, "truck") == {"45+5 uF 440 V": 2}
+
+
+def test_every_row_has_the_schema_and_the_day_its_parts():
+    found = plan([need("A", 1.0), need("B", 0.02)], stops("A", "B"))
+    assert found.stock_list.schema == STOCK_LIST_SCHEMA
+    assert found.day_parts.select("technician", "size", "quantity").rows() == [("Ida", "45+5 uF 440 V", 1)]
+
+
+def test_nothing_planned_is_an_empty_list():
+    assert plan([], stops("A")).stock_list.is_empty()
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_week_promises_hold_in_simulation_without_stand_ins(seed):
+    """Where the list has each need's own size only, the number drawn is within it as often as promised."""
+    random = np.random.default_rng(seed)
+    sizes = [(35.0, 5.0), (40.0, 5.0), (45.0, 5.0), (45.0, 7.5)]
+    units = [f"U{n}" for n in range(60)]
+    picks = random.integers(0, len(sizes), len(units))
+    chances = random.random(len(units)) * 0.5
+    rows = [need(u, float(p), *sizes[k]) for u, k, p in zip(units, picks, chances, strict=True)]
+    found = plan(rows, stops(*units))
+    have = listed(found, "week")
+    promised = found.stock_list.filter((pl.col("for_what") == "week") & (pl.col("part") == "run_capacitor"))
+    hits = random.random((20_000, len(units))) < chances
+    met = np.ones(20_000, dtype=bool)
+    for k, (first, second) in enumerate(sizes):
+        met &= hits[:, picks == k].sum(axis=1) <= have[f"{first:g}+{second:g} uF 440 V"]
+    assert set(have) == {f"{a:g}+{b:g} uF 440 V" for a, b in sizes}
+    assert met.mean() * 100 == pytest.approx(promised["covers_pct"][0], abs=2.0)
