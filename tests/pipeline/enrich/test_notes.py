@@ -1,4 +1,4 @@
-"""The grammar of notes against 363 invented notes with their truth, the sample shop's notes, and laws of its own.
+"""The grammar of notes against 414 invented notes with their truth, the sample shop's notes, and laws of its own.
 
 Every expected value here is what a technician reads in the words, written down beside them by hand; the half in
 ``kept_apart.csv`` was written before the grammar was and the grammar was not written against it.
