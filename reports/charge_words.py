@@ -133,7 +133,14 @@ def rate(row: Row) -> str:
     if high < 0.5:
         return "none that readings or top-ups would show"
     least = "nothing" if low < 0.5 else _pct(low)
-    return f"about {middle} % of its charge a year, between {least} and {_pct(high)} %"
+    return f"about {middle}\u00a0% of its charge a year, between {least} and {_pct(high)}\u00a0%"
+
+
+def rate_briefly(row: Row) -> tuple[str, str]:
+    """Return a leak rate and its interval, each short enough for a table."""
+    low, high = row["leak_rate_low_pct"], row["leak_rate_high_pct"]
+    least = "nothing" if low < 0.5 else _pct(low)
+    return f"about {_pct(row['leak_rate_pct_per_year'])}\u00a0% a year", f"{least} to {_pct(high)}\u00a0%"
 
 
 def because(text: str | None) -> str:

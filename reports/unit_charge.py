@@ -130,7 +130,8 @@ def _answers(row: Row | None) -> tuple[str, ...]:
     parts = [f"{day(row['visit_date'])}: {verdict}{f' ({odds})' if odds else ''}; {_airflow(row)}."]
     seen = f", by {FROM.get(row['expected_from'] or '', words(row['expected_from']))}"
     if row["likely_fault"] == "no_fault":
-        parts.append(f"The readings together show no fault; any single fault: {chance(row['p_fault'])} at most{seen}.")
+        aside = "" if row["charge_verdict"] in {"within", "not_testable"} else "; the deviation alone may be scatter"
+        parts.append(f"The readings together fit a system in order{seen}{aside}.")
     elif row["likely_fault"] == "cannot_tell":
         parts.append(f"Which fault it is cannot be told; the likeliest has {chance(row['p_fault'])}{seen}.")
     else:
@@ -181,7 +182,7 @@ def _missing(charge: Sequence[Row]) -> str | None:
 def _trend(row: Row | None, ledger: Sequence[Row]) -> tuple[str, ...]:
     if row is None or row["p_leaking"] is None:
         return ("Whether it is losing charge cannot be said: no testable reading, top-up or leak search is on file.",)
-    parts = [f"Chance that it is losing charge: {chance(row['p_leaking'])}. {because(row['because'])}."]
+    parts = [f"Chance that it is losing charge: {chance(row['p_leaking'])}.", f"{because(row['because'])}."]
     if row["charge_loss_suspected"]:
         parts.append(f"Loss: {rate(row)}.")
     if row["refrigerant_added_oz_12_months"]:

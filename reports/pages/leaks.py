@@ -10,7 +10,7 @@ from typing import Any
 import polars as pl
 
 from reports.advice import advice
-from reports.charge_words import DECISIONS, because, rate
+from reports.charge_words import DECISIONS, because, rate_briefly
 from reports.format import MONTHS, count, day, number, words
 from reports.page import Page, Site
 
@@ -57,7 +57,7 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Leaks:
     types = list(frames["leaks_types"].iter_rows(named=True))
     return Leaks(
         headline=_headline(_in_all(suspected), site),
-        lead=_lead(use, types),
+        lead=_lead(use, types, site.as_of),
         cautions=advice()["refrigerant_leak"].cautions,
         suspected=tuple(_suspected(row) for row in suspected.iter_rows(named=True)),
         suspected_in_all=_in_all(suspected),
@@ -86,25 +86,23 @@ def _headline(suspected: int, site: Site) -> str:
     return f"{number(suspected)} of {count(site.units_active, 'system')} {verb} probably losing charge"
 
 
-def _lead(use: Sequence[Row], types: Sequence[Row]) -> tuple[str, ...]:
+def _lead(use: Sequence[Row], types: Sequence[Row], as_of: dt.date | None) -> tuple[str, ...]:
     """Return what to keep in view: what is ozone-depleting, and what warms most."""
-    out = []
-    years = [row["calendar_year"] for row in use]
-    for row in types:
-        shown = [used for used in use if used["refrigerant"] == row["refrigerant"] and used["ozone_depleting"]]
-        if shown:
-            last = shown[0]
-            out.append(
-                f"{words(row['refrigerant'])} depletes ozone and what there is must last: "
-                f"{count(row['units_active'], 'unit')} in care still hold it; {number(last['added_lb'], 1)} lb went in "
-                f"during {last['calendar_year']}."
-            )
-    newest = [row for row in use if years and row["calendar_year"] == max(years) and row["high_gwp"]]
-    if newest:
+    depleting = {row["refrigerant"] for row in use if row["ozone_depleting"]}
+    out = [
+        f"{words(row['refrigerant'])} depletes ozone and what there is must last: {count(row['units_active'], 'unit')} "
+        f"in care still hold it; {number(row['added_lb_12_months'], 1)} lb went in during the last twelve months."
+        for row in types
+        if row["refrigerant"] in depleting
+    ]
+    whole = [row for row in use if row["high_gwp"] and as_of is not None and row["calendar_year"] < as_of.year]
+    if whole:
+        year = max(row["calendar_year"] for row in whole)
+        newest = [row for row in whole if row["calendar_year"] == year]
         net, co2 = (sum(row[key] or 0.0 for row in newest) for key in ("net_lb", "co2_t"))
         out.append(
             f"Of types that warm much (potential over {number(HIGH_GWP)}), {number(net, 1)} lb net went in during "
-            f"{max(years)}; let go, that warms like {number(co2, 1)} t of CO₂."
+            f"{year}; let go, that warms like {number(co2, 1)} t of CO₂."
         )
     return tuple(out)
 
@@ -120,7 +118,7 @@ def _suspected(row: Row) -> Row:
     rule = row["federal_threshold"] or ""
     return {
         **row,
-        "rate": rate(row),
+        "rate": rate_briefly(row),
         "because": because(row["because"]),
         "said": _decision(row),
         "rule": rule if "check the rule" in rule else None,
@@ -131,7 +129,7 @@ def _topped_up(row: Row) -> Row:
     search = SEARCH.get(row["leak_found"] or "")
     return {
         **row,
-        "search": f"{search}, {day(row['searched_on'])}" if search else "no search on file",
+        "search": f"{search}, {day(row['searched_on'])}" if search else "no search since",
         "said": _decision(row),
     }
 

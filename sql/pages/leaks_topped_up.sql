@@ -1,26 +1,39 @@
 -- leaks_topped_up: active units that were given refrigerant without a leak found or a repair since
 -- grain: one row per unit, at most 500, most ounces first; units_in_all counts them all
 -- source: open_findings, refrigerant_ledger, visits, charge_trend, unit_risk, units, sites
-with leaks_located as (
-    select distinct unit_id
-    from open_findings
-    where finding = 'leak_found' and resolved_on is null and evidence = 'leak found'
-),
-
-still_open as (
+with topped_up as (
     select
         open_findings.unit_id,
+        unit_risk.as_of,
         min(open_findings.found_on) as found_on,
         arg_max(open_findings.decision, open_findings.found_on) as decision
     from open_findings
     inner join unit_risk
         on open_findings.unit_id = unit_risk.unit_id
-    left join leaks_located
-        on open_findings.unit_id = leaks_located.unit_id
-    where open_findings.finding = 'topped_up_without_repair'
-        and open_findings.resolved_on is null
-        and leaks_located.unit_id is null
-    group by open_findings.unit_id
+    where open_findings.finding = 'topped_up_without_repair' and open_findings.resolved_on is null
+    group by open_findings.unit_id, unit_risk.as_of
+),
+
+searches as (
+    select
+        topped_up.unit_id,
+        bool_or(visits.leak_found = 'yes') as leak_located,
+        arg_max(visits.leak_found, (visits.visit_date, visits.visit_id)) as leak_found,
+        max(visits.visit_date) as searched_on
+    from topped_up
+    inner join visits
+        on topped_up.unit_id = visits.unit_id
+            and visits.visit_date between topped_up.found_on and topped_up.as_of
+    where visits.leak_found is not null
+    group by topped_up.unit_id
+),
+
+still_open as (
+    select topped_up.*
+    from topped_up
+    left join searches
+        on topped_up.unit_id = searches.unit_id
+    where not coalesce(searches.leak_located, false)
 ),
 
 top_ups as (
@@ -34,20 +47,6 @@ top_ups as (
         on still_open.unit_id = refrigerant_ledger.unit_id
             and refrigerant_ledger.visit_date >= still_open.found_on
             and refrigerant_ledger.kind = 'top_up'
-    group by still_open.unit_id
-),
-
-searches as (
-    select
-        still_open.unit_id,
-        arg_max(visits.leak_found, (visits.visit_date, visits.visit_id)) as leak_found,
-        max(visits.visit_date) as searched_on
-    from still_open
-    inner join unit_risk
-        on still_open.unit_id = unit_risk.unit_id
-    inner join visits
-        on still_open.unit_id = visits.unit_id and visits.visit_date <= unit_risk.as_of
-    where visits.leak_found is not null
     group by still_open.unit_id
 )
 

@@ -85,6 +85,7 @@ def small_fleet(units: int = 40, *, hostile: bool = True) -> Fleet:
         unit_id = f"U-{n:03d}" if n >= len(names) else f"{names[n][:200]} {n}"
         _add_unit(fleet, n, unit_id, names[n] if n < len(names) else f"Customer {n}")
     _add_accounting(fleet, names)
+    _add_fleet_refrigerant(fleet)
     return fleet
 
 
@@ -141,6 +142,7 @@ def _add_unit(fleet: Fleet, n: int, unit_id: str, customer: str) -> None:
     fleet.add("core.risk_history", unit_id=unit_id, as_of=dt.date(2026, 2, 1), p_failure=p, flagged=n % 6 == 0)
     for year in range(2021, 2026):
         _add_visit(fleet, n, unit_id, customer, dt.date(year, 4, 1 + n % 28), year - 2021)
+    _add_refrigerant(fleet, n, unit_id, customer)
     for section, start in (("herm", -2.0), ("fan", -1.0)):
         now = start - 2.2 * 5
         fleet.add(
@@ -254,7 +256,98 @@ def _add_visit(fleet: Fleet, n: int, unit_id: str, customer: str, date: dt.date,
         borderline=step == 3,
         not_testable_because=None if testable else "no wet bulb or humidity",
         leak_loss_f=float(step),
+        metering="fixed_orifice" if orifice else "txv",
+        airflow="shown",
+        airflow_because="temperature split",
+        likely_fault=("undercharge" if step > 2 else "no_fault") if testable else None,
+        p_fault=0.7 if step > 2 else 0.05,
+        p_charge_low=0.85 if step > 2 else 0.1,
+        p_charge_high=0.01,
+        expected_from="own history",
+        next_reading="return_wb_f" if not testable else "static_in_wc and airflow_cfm" if step > 2 else None,
+        superheat_off_f=superheat - 11.0,
+        superheat_off_sd_f=1.8,
+        subcooling_off_f=-float(step),
+        subcooling_off_sd_f=1.5,
     )
+
+
+def _add_refrigerant(fleet: Fleet, n: int, unit_id: str, customer: str) -> None:
+    """Add a leak trend, a top-up, findings open and closed; every third unit is suspected of a leak."""
+    suspected = n % 3 == 0
+    fleet.add(
+        "core.charge_trend",
+        unit_id=unit_id,
+        refrigerant_added_oz_12_months=12.0 if suspected else 0.0,
+        leak_rate_pct_per_year=9.0 + n if suspected else 0.4,
+        leak_rate_low_pct=4.0 if suspected else 0.0,
+        leak_rate_high_pct=19.0 + n if suspected else 3.0,
+        p_leaking=0.9 if suspected else 0.05,
+        charge_loss_suspected=suspected,
+        because="2 top-ups, the last on 2025-04-10; 5 charge readings, the last 4.0 degF towards low charge",
+    )
+    top_up = dt.date(2025, 4, 1 + n % 28)
+    found = {"topped_up_without_repair": ("12.0 oz added, no repair recorded", top_up)} if suspected else {}
+    found["pitted_contactor"] = (customer, dt.date(2024, 4, 1 + n % 28))
+    for finding, (evidence, on) in found.items():
+        fleet.add(
+            "core.open_findings",
+            unit_id=unit_id,
+            finding=finding,
+            found_on=on,
+            visit_id=f"T{n}-4",
+            evidence=evidence,
+            decision=(None, "declined", "later")[n % 3],
+            decided_on=None if n % 3 == 0 else on,
+            days_open=(AS_OF - on).days,
+        )
+    fleet.add(
+        "core.open_findings",
+        unit_id=unit_id,
+        finding="weak_fan_section",
+        found_on=dt.date(2023, 4, 1),
+        visit_id=f"T{n}-2",
+        evidence="fan section 4.4 of 5.0 uF, -12.0 %",
+        days_open=400,
+        resolved_on=dt.date(2024, 5, 5),
+        resolved_by="run capacitor fitted",
+        verified=n % 2 == 0,
+    )
+    if suspected:
+        fleet.add(
+            "core.refrigerant_ledger",
+            unit_id=unit_id,
+            visit_id=f"T{n}-4",
+            visit_date=top_up,
+            refrigerant="R-22" if n % 2 else "R-410A",
+            added_oz=12.0,
+            recovered_oz=0.0,
+            net_oz=12.0,
+            kind="top_up",
+            factory_charge_oz=100.0,
+            leak_rate_annualized_pct=12.0,
+            leak_rate_rolling_pct=12.0,
+            federal_threshold="no federal leak-rate threshold applies to this unit",
+        )
+
+
+def _add_fleet_refrigerant(fleet: Fleet) -> None:
+    for metering in ("fixed_orifice", "expansion_valve"):
+        for reading, says in (("superheat_off_f", "rises"), ("subcooling_off_f", "falls")):
+            row = {"metering": metering, "fault": "undercharge", "reading": reading, "table_says": says}
+            fleet.add("core.fault_signs", **row)
+    for refrigerant, gwp, depleting in (("R-22", 1810.0, True), ("R-410A", 2088.0, False)):
+        fleet.add(
+            "core.refrigerant_use",
+            month=dt.date(2025, 4, 1),
+            refrigerant=refrigerant,
+            visits=7,
+            added_oz=84.0,
+            recovered_oz=4.0,
+            net_oz=80.0,
+            gwp=gwp,
+            ozone_depleting=depleting,
+        )
 
 
 def _add_accounting(fleet: Fleet, names: Iterable[str]) -> None:
