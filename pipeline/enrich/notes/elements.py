@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from pipeline.enrich.notes.chunks import BREAK, COMMA, NUMBER
+from pipeline.enrich.notes.chunks import NUMBER
 from pipeline.enrich.notes.items import JOINT, LABEL, OTHER, Item
 from pipeline.enrich.notes.lexicon import Label, lexicon
 from pipeline.enrich.notes.limits import limits
@@ -106,7 +106,10 @@ def stands_free(els: list[Item], label: int, follows: Item | None) -> bool:
     """Whether a label that is also a noun ends here: ``2 return grilles`` is no return temperature."""
     if els[label].meaning.label not in NOUNS or label + 1 < len(els):
         return True
-    return follows is None or follows.kind in {BREAK, COMMA} or follows.kind != OTHER
+    number = els[label - 1]
+    if number.kind == NUMBER and (number.unit is not None or number.decimals):
+        return True
+    return follows is None or follows.kind != OTHER
 
 
 def is_label(els: list[Item], at: int, *, section: bool) -> bool:

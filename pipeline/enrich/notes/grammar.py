@@ -138,7 +138,7 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
     context = Context(
         refrigerant=refrigerant,
         speaks_of_capacitors="uF" in units or fan_cap or not labels.isdisjoint(CAPACITOR_LABELS),
-        speaks_of_amps="amp" in units or not labels.isdisjoint(AMP_WORDS),
+        speaks_of_amps="amp" in units or not labels.isdisjoint(AMP_WORDS) or _compressor_number(items, labels),
         both_letters=labels >= LETTERS,
     )
     returns = "return" in labels
@@ -178,6 +178,14 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
 _END = Item(BREAK, "", 0, 0)
 
 
+def _compressor_number(items: list[Item], labels: set[str | None]) -> bool:
+    """Whether a bare number stands after "comp": most likely amps, so that a small one after "fan" is amps too."""
+    if "compressor" not in labels:
+        return False
+    pairs = zip(items, items[1:], strict=False)
+    return any(one.meaning.label == "compressor" and after.kind == NUMBER and not after.unit for one, after in pairs)
+
+
 def _counts(items: list[Item], i: int, *, returns: bool) -> bool:
     """Whether a label with another meaning is one here: ``sat`` is supply air beside return air alone."""
     return items[i].meaning.label != "supply_if_return" or returns
@@ -198,7 +206,7 @@ def _set_context(items: list[Item], i: int, context: Context) -> None:
     name = items[i].meaning.label
     after = items[i + 1] if i + 1 < len(items) else None
     if name == "amps":
-        context.amps = after is not None and (after.text == ":" or after.kind in {LABEL, NUMBER})
+        context.amps = after is not None and (after.text in {":", "("} or after.kind in {LABEL, NUMBER})
     elif name == "line_temps":
         context.line_temps = True
 

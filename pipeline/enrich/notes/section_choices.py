@@ -33,7 +33,8 @@ def section_choices(
         numbers = [el for el in els[begin:end] if el.kind == NUMBER]
         amps = context.amps or any(number.unit == "amp" for number in numbers)
         if name == "fan" and amps and len(numbers) == 1 and numbers[0].unit in {None, "amp"}:
-            if numbers[0].unit == "amp" or not context.speaks_of_capacitors:
+            small = context.amps and numbers[0].value < LEAST_UNLABELLED_UF
+            if numbers[0].unit == "amp" or small or not context.speaks_of_capacitors:
                 yield Choice(end, NUMBER_FIRST if before else 0.0, in_range("condenser_fan_amps", numbers[0].value))
             continue
         if any(number.unit not in {None, "uF"} for number in numbers):
@@ -60,8 +61,10 @@ def _is_meant(els: list[Item], label: int, numbers: list[Item], groups: tuple[Gr
         return in_hand or context.both_letters or (any(n.decimals for n in numbers) and context.speaks_of_capacitors)
     if name != "fan" or els[label].text != "fan":
         return True
-    if context.speaks_of_capacitors or any(number.unit == "uF" for number in numbers):
+    if any(number.unit == "uF" for number in numbers):
         return True
+    if context.speaks_of_capacitors:
+        return not context.speaks_of_amps or groups[0].values[0] >= LEAST_UNLABELLED_UF
     rated = len(groups[0].values) == 2 or any(group.role == "rated" for group in groups)
     return rated or (groups[0].values[0] >= LEAST_UNLABELLED_UF and not context.speaks_of_amps)
 
