@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH, NUMBER
 from pipeline.enrich.notes.elements import LETTERS, Context
@@ -182,7 +183,7 @@ def _compressor_number(items: list[Item], labels: set[str | None]) -> bool:
     """Whether a bare number stands after "comp": most likely amps, so that a small one after "fan" is amps too."""
     if "compressor" not in labels:
         return False
-    pairs = zip(items, items[1:], strict=False)
+    pairs = pairwise(items)
     return any(one.meaning.label == "compressor" and after.kind == NUMBER and not after.unit for one, after in pairs)
 
 
