@@ -65,9 +65,9 @@ def to_test(
             & (pl.col("covered_until") <= pl.col("season_end").dt.offset_by(f"{settings.days_after_season}d"))
         )
     )
-    worst = covered.sort("p_out_by_season_end", "section", descending=[True, False], nulls_last=True).unique(
-        ["unit_id", "body"], keep="first", maintain_order=True
-    )
+    worst = covered.sort(
+        "p_out_by_season_end", "drift_pct", "section", descending=[True, False, False], nulls_last=True
+    ).unique(["unit_id", "body"], keep="first", maintain_order=True)
     labor = pl.when((pl.col("covered_until") <= pl.col("labor_until")).fill_null(False)).then(settings.labor_allowance)
     allowances = labor.fill_null(0.0) + settings.handling_allowance
     rows = worst.with_columns(

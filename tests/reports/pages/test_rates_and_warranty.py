@@ -1,0 +1,163 @@
+"""Pages of rates and warranty on a hostile fleet worked out in full: numbers, links to rows, escaping, names."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+from pathlib import Path
+
+import pytest
+
+from pipeline.config import Settings
+from pipeline.derive_rates import write_rates_and_warranty
+from pipeline.publish import publish
+from tests.reports.fleet import AS_OF, HOSTILE, Fleet, small_fleet
+from tests.reports.html import Document, read_document, read_site, target_of
+
+
+def worked_out() -> Fleet:
+    """The hostile fleet with claims in every state, work not billed, an install to register, and all of it derived."""
+    fleet = small_fleet()
+    for n, (status, on) in enumerate(
+        (
+            (None, dt.date(2026, 3, 1)),
+            ("filed", dt.date(2025, 12, 1)),
+            ("credited", dt.date(2025, 8, 1)),
+            ("denied", dt.date(2025, 8, 2)),
+            ("none", dt.date(2024, 8, 1)),
+        )
+    ):
+        unit_id = f"U-{19 + n:03d}"
+        fleet.add(
+            "visits", visit_id=f"C{n}", unit_id=unit_id, visit_date=on, visit_type="no_cooling", cause="contactor"
+        )
+        fleet.add(
+            "parts",
+            visit_id=f"C{n}",
+            unit_id=unit_id,
+            part="contactor",
+            part_make=HOSTILE["script"],
+            cost=40.25,
+            price=200.0,
+            claim_status=status,
+            claimed_on=on + dt.timedelta(days=3) if status in {"filed", "credited"} else None,
+            serial_out=HOSTILE["formula"],
+            source_line=50 + n,
+        )
+    fleet.add("visits", visit_id="B", unit_id="U-030", visit_date=dt.date(2026, 2, 1), refrigerant_added_oz=14.0)
+    # out of coverage, but for those with a claim, one installed this winter, and one whose coverage ends in June
+    fleet.con.execute("update units set installed_on = date '2000-06-01'")
+    fleet.con.execute("update units set installed_on = date '2020-06-01' where unit_id between 'U-019' and 'U-023'")
+    fleet.con.execute("update units set installed_on = date '2016-06-01' where unit_id = 'U-032'")
+    fleet.con.execute(
+        "update units set installed_on = date '2026-02-20', installed_by = 'own crew' where unit_id = 'U-031'"
+    )
+    write_rates_and_warranty(fleet.con, AS_OF, Settings())
+    return fleet
+
+
+@pytest.fixture(scope="module")
+def fleet() -> Fleet:
+    return worked_out()
+
+
+@pytest.fixture(scope="module")
+def shop(fleet: Fleet, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("worked_out")
+    publish(fleet.query, folder, Settings())
+    return folder
+
+
+def page(shop: Path, name: str) -> Document:
+    return read_document(next((shop / "dashboards").glob(f"*/{name}.html")))
+
+
+def test_every_link_has_its_target_and_no_hostile_value_its_way(shop: Path) -> None:
+    documents = {path.resolve(): found for path, found in read_site(shop / "dashboards").items()}
+    for path, document in documents.items():
+        for _, link in document.links:
+            if not link.startswith("tel:"):
+                target, fragment = target_of(document, link)
+                assert target.is_file(), (path.name, link)
+                assert not fragment or fragment in documents[target].anchors, (path.name, link)
+        assert not {"img", "b"} & {tag for tag, _ in document.tags}
+        assert "\u202e" not in document.text
+
+
+def test_the_headline_and_the_claims_are_the_views(shop: Path, fleet: Fleet) -> None:
+    text = page(shop, "warranty").text
+    [(claims, worth)] = fleet.con.sql("select count(*), sum(amount) from warranty where state = 'to_file'").fetchall()
+    assert (claims, worth) == (1, 40.25)
+    assert "1 claim to file, worth 40.25 USD" in text
+    states = dict(fleet.con.sql("select state, count(*) from warranty group by state").fetchall())
+    assert states == {"to_file": 1, "filed": 1, "credited": 1, "denied": 1, "lapsed": 1, "test_before_lapse": 1}
+
+
+def test_each_open_claim_has_a_packet_with_its_rows(shop: Path) -> None:
+    packets = [read_document(path) for path in (shop / "dashboards").glob("*/claim/*.html")]
+    assert len(packets) == 3
+    told = " ".join(packet.text for packet in packets)
+    assert "File by 30 May 2026" in told  # 90 days from 1 March
+    assert "test it before then, and file only if it is outside its label tolerance or failed" in told
+    assert "parts.csv, line 50" in told
+    assert "units.csv, line 21" in told
+    assert "hermetic section estimated −13.0 % off its label" in told
+
+
+def test_what_was_paid_registered_and_not_billed_is_listed(shop: Path) -> None:
+    text = page(shop, "warranty").text
+    assert "The customer paid for a covered part: refund?" in text
+    assert "800.00 USD" in text  # four of five covered parts at 200: the claim denied is rightly paid
+    assert "21 Apr 2026, 38 days left" in text  # 60 days from 20 February
+    assert "refrigerant added on the visit, no row of parts" in text
+
+
+def test_each_rate_leads_to_the_failures_and_units_behind_it(shop: Path, fleet: Fleet) -> None:
+    rates = page(shop, "parts-and-makes")
+    links = {link for _, link in rates.links if link.startswith("rate_rows/")}
+    shown = fleet.con.sql("select group_by, group_value from int_rates_shown").fetchall()
+    assert len(links) == len(shown) > 20
+    [(sentence, failures)] = fleet.con.sql(
+        "select sentence, failures from failure_rates where group_by = 'make' and group_value = 'Norvane'"
+    ).fetchall()
+    assert sentence in rates.text
+    rows = next(
+        document
+        for path in (shop / "dashboards").glob("*/rate_rows/make-*.html")
+        if "Norvane" in (document := read_document(path)).text
+    )
+    assert sentence in rows.text
+    assert sum(1 for _ in rows.path.read_text("utf-8").split("<tr>")) - 3 >= failures > 0
+    assert "visits_20" in rows.text
+
+
+def test_the_list_of_claims_is_every_claim_and_safe_to_open(shop: Path, fleet: Fleet) -> None:
+    text = (shop / "lists" / "claims.csv").read_text("utf-8")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert [row["state"] for row in rows] == ["to_file", "test_before_lapse", "filed", "credited", "denied", "lapsed"]
+    assert rows[0]["amount"] == "40.25"
+    assert rows[0]["deadline"] == "2026-05-30"
+    words = [cell for row in rows for name, cell in row.items() if name != "days_left"]
+    assert not [cell for cell in words if cell.startswith(("=", "+", "-", "@"))]
+
+
+def test_no_names_leaves_customers_out_of_claims(fleet: Fleet, tmp_path: Path) -> None:
+    publish(fleet.query, tmp_path, Settings(), no_names=True)
+    for path in [*tmp_path.rglob("*.html"), *tmp_path.rglob("claims.csv")]:
+        assert "Quay Street" not in path.read_text("utf-8"), path
+
+
+def test_the_same_store_gives_the_same_bytes(shop: Path, tmp_path: Path) -> None:
+    publish(worked_out().query, tmp_path, Settings())
+    first, again = (
+        {path.relative_to(folder): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+        for folder in (shop, tmp_path)
+    )
+    assert first == again
+
+
+def test_an_empty_store_says_what_is_needed(tmp_path: Path) -> None:
+    publish(Fleet().query, tmp_path, Settings())
+    assert "Coverage needs an install date and a term" in page(tmp_path, "warranty").text
+    assert "No no-cooling call after a first visit is on file yet" in page(tmp_path, "parts-and-makes").text
