@@ -106,11 +106,11 @@ def round_files(ask: Query, cell: Cell, *, no_names: bool) -> Iterator[tuple[str
     no_names
         Leave out private columns and technicians' names.
     """
-    stops = ask("spring_round_stops", {})
+    stops, stock = ask("spring_round_stops", {}), ask("spring_round_stock", {})
     if no_names:
-        stops = _nameless(stops)
+        stops, stock = _nameless(stops), _nameless_trucks(stock)
     yield "routes.csv", _text(stops, ROUTE_COLUMNS, cell, no_names)
-    yield "stock.csv", _text(ask("spring_round_stock", {}), STOCK_LIST_COLUMNS, cell, no_names)
+    yield "stock.csv", _text(stock, STOCK_LIST_COLUMNS, cell, no_names)
     calls = ask("calls", {})
     yield (
         "calls.csv",
@@ -120,7 +120,7 @@ def round_files(ask: Query, cell: Cell, *, no_names: bool) -> Iterator[tuple[str
         "visits_to_fill_in.csv",
         _text(_to_fill_in(stops), ("visit_id", "unit_id", "visit_date", "technician", *READINGS), cell, False),
     )
-    yield "stock_to_count.csv", _text(_to_count(ask("spring_round_stock", {})), STOCK_COLUMNS, cell, False)
+    yield "stock_to_count.csv", _text(_to_count(stock), STOCK_COLUMNS, cell, False)
     as_of = ask("site", {})["as_of"][0]
     if stops.height and as_of is not None:
         places = stops.select("unit_id", "customer_name", "address", "city", "phone")
@@ -133,6 +133,19 @@ def _nameless(stops: pl.DataFrame) -> pl.DataFrame:
     shown = {name: technician_words(name, number_of, with_names=False) for name in number_of}
     return stops.with_columns(
         technician=pl.col("technician").replace_strict(shown, return_dtype=pl.String), truck=pl.lit(None, pl.String)
+    )
+
+
+def _nameless_trucks(stock: pl.DataFrame) -> pl.DataFrame:
+    """Return the list with trucks by number: a truck may be called after who drives it."""
+    truck = pl.col("truck")
+    shown = pl.format("Truck {}", truck.rank("dense"))
+    which = (
+        pl.when(pl.col("week_start").is_null()).then(shown).otherwise(pl.format("{}, week of {}", shown, "week_start"))
+    )
+    return stock.with_columns(
+        for_which=pl.when(truck.is_null()).then("for_which").otherwise(which),
+        truck=pl.when(truck.is_not_null()).then(shown),
     )
 
 

@@ -214,7 +214,7 @@ def _orders(
         frames.append(
             one.with_columns(
                 for_what=pl.lit("order"),
-                for_which=pl.lit(f"season's trucks, order by {due}"),
+                for_which=pl.lit(f"trucks in season, order by {due}"),
                 truck=pl.lit(None, pl.String),
                 order_by=pl.lit(due),
                 quantity=pl.col("quantity") * trucks,

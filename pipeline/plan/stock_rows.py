@@ -175,19 +175,21 @@ def _size_covers(can: Capacitor, quantity: int, odds: Mapping[Need, Floats]) -> 
 
 
 MOST_SAID = 4
+PLAINEST = 3
+"""Ways per need that are worth telling, its own size among them."""
 
 
 def _serves_for(can: Capacitor, ways: Mapping[Need, Sequence[Service]]) -> str:
-    """Return what else the can serves for on this list, in words; stop-gaps only where nothing plainer serves."""
+    """Return what else the can serves for on this list, in words; a stop-gap only where nothing plainer serves."""
     said = []
     for need, services in ways.items():
-        way = next((w for w in services if any(c == can for c, _ in w.cans)), None)
-        plain = [w for w in services if not w.stop_gap]
-        if need.can != can and way is not None and (not way.stop_gap or not plain):
+        told = [way for way in services[:PLAINEST] if way == services[0] or not way.stop_gap]
+        way = next((way for way in told if any(kind == can for kind, _ in way.cans)), None)
+        if need.can != can and way is not None:
             said.append(f"{need.can.size} ({_how(way, can)})")
-    told = list(dict.fromkeys(said))
-    more = [f"and {len(told) - MOST_SAID} more sizes"] if len(told) > MOST_SAID else []
-    return "; ".join(told[:MOST_SAID] + more)
+    named = list(dict.fromkeys(said))
+    rest = len(named) - MOST_SAID
+    return "; ".join(named[:MOST_SAID] + ([f"and {rest} more"] if rest > 0 else []))
 
 
 def _how(way: Service, can: Capacitor) -> str:
@@ -217,7 +219,7 @@ def _fixings(use: Use, p: Problem, counts: Sequence[int], covers: float) -> list
             "covers_pct": round(100 * covers, 2),
             "substitutes": "two singles in place of a dual",
             "on_hand": use.on_hand.get((part, ""), 0),
-            "to_order": 0,
+            "to_order": max(0, pairs - use.on_hand.get((part, ""), 0)),
         }
         for part in (JUMPER, STRAP)
         if pairs
