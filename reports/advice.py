@@ -18,9 +18,10 @@ DEFER = "Local code, the maker's data and your licence come before anything on t
 
 @dataclass(frozen=True)
 class Advice:
-    """Steps, load and cautions of one cause."""
+    """Plain words, steps, load and cautions of one cause."""
 
     label: str
+    plain: str
     first: str
     steps: tuple[str, ...]
     take: str
@@ -44,6 +45,7 @@ def advice() -> Mapping[str, Advice]:
     return {
         cause: Advice(
             label=spec["label"],
+            plain=spec["plain"],
             first=spec["first"],
             steps=tuple(spec["steps"]),
             take=spec["take"],

@@ -220,8 +220,10 @@ def _warned(history: History, scores: pl.DataFrame) -> pl.DataFrame:
 def _older(scores: pl.DataFrame) -> pl.DataFrame:
     years_old = pl.col("age").round(0).cast(pl.Int64)
     calls = (
-        pl.when(pl.col("earlier") > 0)
-        .then(pl.format(", {} other no-cooling call(s) in 3 years", pl.col("earlier").cast(pl.Int64)))
+        pl.when(pl.col("earlier") == 1)
+        .then(pl.lit(", 1 other no-cooling call in 3 years"))
+        .when(pl.col("earlier") > 0)
+        .then(pl.format(", {} other no-cooling calls in 3 years", pl.col("earlier").cast(pl.Int64)))
         .otherwise(pl.lit(""))
     )
     text = (

@@ -9,14 +9,17 @@ from typing import Any
 
 import polars as pl
 
-from reports.advice import Reason, split_reason, split_reasons
+from reports.advice import label, split_reason, split_reasons
 from reports.charts.charge_history import charge_history
 from reports.charts.drift_history import SECTION_NAMES, drift_extent, drift_history
 from reports.charts.theme import Figure, date_range
-from reports.format import chance, day, known_as, name, number, signed, words
+from reports.claim_words import STATES, left
+from reports.format import chance, day, known_as, name, number, section, signed, words
 from reports.page import Page, Site
 from reports.unit_charge import QUERIES as CHARGE_QUERIES
 from reports.unit_charge import ChargeCare, charge_care, told
+from reports.unit_customer import Handout, handout
+from reports.unit_evidence import Backed, backed
 from reports.unit_facts import capacitor_in_place, place_facts, system_facts
 from reports.unit_todo import Todo, todo
 
@@ -32,6 +35,7 @@ PAGE = Page(
         "unit_charge_readings": UNIT_IDS,
         "unit_visits": UNIT_IDS,
         "unit_parts": UNIT_IDS,
+        "unit_warranty": UNIT_IDS,
         **dict.fromkeys(CHARGE_QUERIES, UNIT_IDS),
     },
     many=True,
@@ -59,7 +63,7 @@ class UnitPage:
     unit: Row
     head: str
     todo: Todo
-    reasons: tuple[Reason, ...]
+    reasons: tuple[Backed, ...]
     facts: tuple[tuple[str, str], ...]
     place: tuple[tuple[str, str], ...]
     sections: tuple[Section, ...]
@@ -70,6 +74,8 @@ class UnitPage:
     care: ChargeCare
     visits: tuple[Row, ...]
     parts: tuple[Row, ...]
+    warranty: tuple[Row, ...]
+    customer: Handout
 
 
 def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Iterator[UnitPage]:
@@ -101,7 +107,7 @@ def _page(unit: Row, rows: Mapping[str, list[Row]], file: str) -> UnitPage:
         unit=unit,
         head=_head(unit),
         todo=steps,
-        reasons=reasons,
+        reasons=backed(reasons, unit, rows),
         facts=system_facts(unit, readings),
         place=place_facts(unit),
         sections=_sections(readings, rows["unit_capacitor_forecast"], rows["unit_parts"], dates),
@@ -112,7 +118,19 @@ def _page(unit: Row, rows: Mapping[str, list[Row]], file: str) -> UnitPage:
         care=charge_care(charge, rows, steps.cautions),
         visits=tuple(rows["unit_visits"]),
         parts=tuple(rows["unit_parts"]),
+        warranty=tuple(_claim(row) for row in rows["unit_warranty"]),
+        customer=handout(unit, reasons, rows),
     )
+
+
+def _claim(row: Row) -> Row:
+    size = f", {section(row['section'])} section" if row["section"] else ""
+    return {
+        **row,
+        "part_words": label(row["part"]) + size,
+        "state_words": STATES.get(row["state"], words(row["state"])),
+        "left": left(row["deadline"], row["days_left"]),
+    }
 
 
 def _title(unit: Row) -> str:

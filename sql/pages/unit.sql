@@ -53,7 +53,9 @@ select
     units.cap_herm_uf,
     units.cap_fan_uf,
     units.cap_blower_uf,
-    units.cap_volts
+    units.cap_volts,
+    units.source_file,
+    units.source_line
 from asked
 inner join unit_risk
     on asked.unit_id = unit_risk.unit_id
