@@ -32,7 +32,11 @@ class Scope:
 
 
 def enrich(
-    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings, charts: pl.DataFrame | None = None
+    con: duckdb.DuckDBPyConnection,
+    scope: Scope,
+    settings: Settings,
+    charts: pl.DataFrame | None = None,
+    blowers: pl.DataFrame | None = None,
 ) -> None:
     """Rewrite what notes tell, capacitor series and readings, charge readings and suspects of the units in scope.
 
@@ -42,7 +46,7 @@ def enrich(
     """
     write_notes(con, scope.units, scope.as_of, settings)
     _capacitors(con, scope, settings)
-    write_charge(con, scope.units, scope.as_of, settings, charts)
+    write_charge(con, scope.units, scope.as_of, settings, charts, blowers)
     write_findings(con, scope.as_of, settings)
 
 

@@ -32,6 +32,7 @@ def write_charge(
     as_of: dt.date,
     settings: Settings,
     charts: pl.DataFrame | None,
+    blowers: pl.DataFrame | None,
 ) -> None:
     """Rewrite charge readings and their suspects of ``units`` (all where None), then judge faults against the fleet.
 
@@ -46,6 +47,7 @@ def write_charge(
             altitude_ft=settings.shop.altitude_ft,
             settings=settings.charge,
             charts=charts,
+            blowers=blowers,
             levels=no_levels,
         )
         replace_rows(con, "charge_readings", rows, batch)

@@ -26,7 +26,16 @@ from pipeline.plan_run import QUICK, keep_plan_inputs, write_plan
 from pipeline.progress import Progress, Say, Summary, any_rejected, lines_of, nothing_usable, timed
 from pipeline.publish import publish
 from pipeline.rejected_files import write_rejected
-from pipeline.shop_folder import MAPPING, SETTINGS, STORE, charts_of, complete_mapping, degree_days_of, make_folder
+from pipeline.shop_folder import (
+    MAPPING,
+    SETTINGS,
+    STORE,
+    blowers_of,
+    charts_of,
+    complete_mapping,
+    degree_days_of,
+    make_folder,
+)
 from pipeline.store import load, records
 from pipeline.store.connect import open_store
 from pipeline.store.kept import keep_copy
@@ -57,8 +66,7 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
     """
     settings = load_settings(shop / SETTINGS)
     mapping = mapping_file.load(shop / MAPPING)
-    charts = charts_of(shop)
-    heat = degree_days_of(shop)
+    charts, blowers, heat = charts_of(shop), blowers_of(shop), degree_days_of(shop)
     found = list(enumerate(discover(inputs, shop)))
     now = dt.datetime.now().replace(microsecond=0)
     make_folder(shop)
@@ -79,12 +87,12 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
             touched = settle_all(con)
         _refuse_without_visits(con, progress)
         day = load.as_of(con, as_of, today)
-        facts = _facts(settings, charts, heat)
+        facts = _facts(settings, charts=charts, blowers=blowers, degree_days=heat)
         scope = _scope(con, touched, day, facts)
         if progress.staged or scope.units is None or day != records.last_as_of(con):
             records.record_settings(con, facts)
             with timed(progress, "enrich"):
-                enrich(con, scope, settings, charts)
+                enrich(con, scope, settings, charts, blowers)
             with timed(progress, "forecast"):
                 forecast(con, day, settings, anew=scope.units is None)
             with timed(progress, "rates and warranty"):
@@ -124,9 +132,8 @@ def _scope(con: duckdb.DuckDBPyConnection, touched: pl.Series, day: dt.date, fac
     return Scope(pl.concat([touched.cast(pl.String), reached]).unique().sort(), day)
 
 
-def _facts(settings: Settings, charts: pl.DataFrame | None, heat: pl.DataFrame | None) -> dict[str, object]:
-    """Return everything beside the rows that the answers depend on."""
-    files = {"charts": charts, "degree_days": heat}
+def _facts(settings: Settings, **files: pl.DataFrame | None) -> dict[str, object]:
+    """Return everything beside the rows that the answers depend on: settings, program, the shop's own tables."""
     digests = {
         name: "" if frame is None else content_digest(frame.write_csv().encode()) for name, frame in files.items()
     }

@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.config import default_text
+from pipeline.enrich.blower_tables import parse_blowers
 from pipeline.enrich.charge_charts import parse_charts
 from pipeline.errors import StoreError, UsageError
 from pipeline.forecast.degree_days import parse_degree_days
@@ -19,6 +20,7 @@ STORE = "shop.duckdb"
 SETTINGS = "settings.toml"
 MAPPING = "mapping.toml"
 CHARTS = "charts.csv"
+BLOWERS = "blowers.csv"
 DEGREE_DAYS = "degree_days.csv"
 
 
@@ -41,20 +43,29 @@ def make_folder(shop: Path) -> None:
 
 def charts_of(shop: Path) -> pl.DataFrame | None:
     """Return the shop's own target superheat charts, if it has any."""
-    path = shop / CHARTS
-    try:
-        return parse_charts(path.read_text("utf-8"), name=CHARTS) if path.exists() else None
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"{CHARTS} cannot be read ({type(error).__name__}): save it as UTF-8 CSV") from error
+    text = _own_table(shop, CHARTS)
+    return None if text is None else parse_charts(text, name=CHARTS)
+
+
+def blowers_of(shop: Path) -> pl.DataFrame | None:
+    """Return the shop's own fan tables, if it has any."""
+    text = _own_table(shop, BLOWERS)
+    return None if text is None else parse_blowers(text, name=BLOWERS)
 
 
 def degree_days_of(shop: Path) -> pl.DataFrame | None:
     """Return the heat of past seasons, if the shop keeps it."""
-    path = shop / DEGREE_DAYS
+    text = _own_table(shop, DEGREE_DAYS)
+    return None if text is None else parse_degree_days(text, name=DEGREE_DAYS)
+
+
+def _own_table(shop: Path, name: str) -> str | None:
+    """Return the text of a table that the shop keeps in its folder; None where it does not."""
+    path = shop / name
     try:
-        return parse_degree_days(path.read_text("utf-8"), name=DEGREE_DAYS) if path.exists() else None
+        return path.read_text("utf-8") if path.exists() else None
     except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"{DEGREE_DAYS} cannot be read ({type(error).__name__}): save it as UTF-8 CSV") from error
+        raise UsageError(f"{name} cannot be read ({type(error).__name__}): save it as UTF-8 CSV") from error
 
 
 def complete_mapping(shop: Path, entries: Iterable[Entry]) -> None:

@@ -82,9 +82,7 @@ def _fault_said(row: Row) -> str | None:
     return f"{fault(row['likely_fault'])}, {chance(row['p_fault'])}"
 
 
-def charge_care(
-    charge: Sequence[Row], rows: Mapping[str, Sequence[Row]], said: Sequence[str] = ()
-) -> ChargeCare:
+def charge_care(charge: Sequence[Row], rows: Mapping[str, Sequence[Row]], said: Sequence[str] = ()) -> ChargeCare:
     """Return what the page says.
 
     Parameters

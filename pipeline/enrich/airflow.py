@@ -27,7 +27,7 @@ def add_airflow(frame: pl.DataFrame, *, settings: Charge, limits: Limits) -> pl.
     Parameters
     ----------
     frame : pl.DataFrame
-        What ``charge_inputs`` and ``add_uncertainty`` return.
+        What ``charge_inputs``, ``add_table_airflow`` and ``add_uncertainty`` return.
     settings : Charge
         Static pressure limit [inches of water] and least airflow [cfm per ton].
     limits : Limits
@@ -37,7 +37,8 @@ def add_airflow(frame: pl.DataFrame, *, settings: Charge, limits: Limits) -> pl.
     -------
     pl.DataFrame
         Rows kept. Added: airflow, airflow_because; target_split_f, always null until the shop has a sourced table;
-        capacity_btuh, sensible_share where airflow and both wet bulbs were measured.
+        capacity_btuh, sensible_share where both wet bulbs were measured and the airflow was, or the shop's own fan
+        table gives it (which is no evidence of airflow: a table knows nothing of the dirt on the wheel).
     """
     split, evaporating = pl.col("temperature_split_f"), pl.col("suction_saturation_f")
     cfm_per_ton = pl.col("airflow_cfm") / pl.when(pl.col("nominal_tons") > 0).then(pl.col("nominal_tons"))
@@ -107,7 +108,8 @@ def sensible_btuh(cfm: Floats, return_db: Floats, supply_db: Floats, supply_wb: 
     return _pounds_per_hour(cfm, supply_db, supply_wb, psia) * heat * (return_db - supply_db)
 
 
-AIR_INPUTS = ("airflow_cfm", "return_db_f", "return_wb_f", "supply_db_f", "supply_wb_f", "air_psia")
+AIRFLOW = pl.coalesce("airflow_cfm", "table_airflow_cfm")
+AIR_INPUTS = ("return_db_f", "return_wb_f", "supply_db_f", "supply_wb_f", "air_psia")
 
 
 def _pounds_per_hour(cfm: Floats, dry_bulb: Floats, wet_bulb: Floats, psia: Floats) -> Floats:
@@ -119,10 +121,11 @@ def _cooling(value: pl.Expr) -> pl.Expr:
 
 
 def _capacity() -> pl.Expr:
-    return _cooling(complete_rows(capacity_btuh, *(pl.col(name) for name in AIR_INPUTS)))
+    return _cooling(complete_rows(capacity_btuh, AIRFLOW, *(pl.col(name) for name in AIR_INPUTS)))
 
 
 def _sensible_share() -> pl.Expr:
     total = _capacity()
-    sensible = complete_rows(sensible_btuh, *(pl.col(name) for name in AIR_INPUTS if name != "return_wb_f"))
+    inputs = (pl.col(name) for name in AIR_INPUTS if name != "return_wb_f")
+    sensible = complete_rows(sensible_btuh, AIRFLOW, *inputs)
     return _cooling(pl.when(total > 0).then((sensible / total).clip(0.0, 1.0)))

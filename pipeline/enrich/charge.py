@@ -8,6 +8,7 @@ import polars as pl
 
 from pipeline.config import Charge
 from pipeline.enrich.airflow import add_airflow
+from pipeline.enrich.blower_tables import add_table_airflow
 from pipeline.enrich.charge_inputs import charge_inputs
 from pipeline.enrich.charge_level import USUAL_SUBCOOLING_F, add_charge_level
 from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE, add_targets, formula_target_f
@@ -22,7 +23,7 @@ from pipeline.enrich.uncertainty import add_uncertainty, normal_cdf
 _NUMBERS = (
     "minutes_running", "altitude_ft", "outdoor_db_f", "return_db_f", "return_wb_f", "supply_db_f", "suction_psig",
     "liquid_psig", "suction_line_f", "liquid_line_f", "discharge_line_f", "condenser_leaving_f", "static_in_wc",
-    "airflow_cfm", "suction_saturation_f", "liquid_saturation_f", "superheat_f", "superheat_sd_f",
+    "airflow_cfm", "table_airflow_cfm", "suction_saturation_f", "liquid_saturation_f", "superheat_f", "superheat_sd_f",
     "target_superheat_f", "superheat_deviation_f", "subcooling_f", "subcooling_sd_f", "target_subcooling_f",
     "subcooling_deviation_f", "deviation_sd_f", "temperature_split_f", "target_split_f", "capacity_btuh",
     "sensible_share", "p_charge_low", "p_charge_high", "p_fault", "charge_level_low_pct", "charge_level_high_pct",
@@ -57,6 +58,7 @@ def charge_readings(
     altitude_ft: float = 0.0,
     settings: Charge | None = None,
     charts: pl.DataFrame | None = None,
+    blowers: pl.DataFrame | None = None,
     levels: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
     """Return one row per visit and unit with readings: derived quantities, targets, verdict, likely fault.
@@ -73,6 +75,8 @@ def charge_readings(
         Instrument accuracy and limits; the defaults when left out.
     charts : pl.DataFrame, optional
         The shop's own target superheat charts, see ``add_targets``.
+    blowers : pl.DataFrame, optional
+        The shop's own fan tables, see ``add_table_airflow``.
     levels : pl.DataFrame, optional
         What is usual per equipment class in the whole fleet (``class_levels``); else learned from these rows.
 
@@ -90,6 +94,7 @@ def charge_readings(
     known = limits()
     chosen = settings or Charge()
     rows = charge_inputs(visits, units, altitude_ft=altitude_ft, limits=known)
+    rows = add_table_airflow(rows, blowers)
     rows = add_targets(rows, default_subcooling_f=chosen.default_target_subcooling_f, limits=known, charts=charts)
     rows = rows.with_columns(
         superheat_deviation_f=pl.col("superheat_f") - pl.col("target_superheat_f"),

@@ -15,7 +15,8 @@ from pipeline.enrich.refrigerants import (
 from pipeline.fields import registry
 
 UNIT_COLUMNS = (
-    "equipment", "model", "nominal_tons", "refrigerant", "metering", "factory_charge_oz", "target_subcooling_f",
+    "equipment", "model", "indoor_model", "nominal_tons", "refrigerant", "metering", "factory_charge_oz",
+    "target_subcooling_f",
 )  # fmt: skip
 VISIT_COLUMNS = (
     "technician", "visit_type", "observations", "mode", "minutes_running", "outdoor_db_f", "return_db_f", "return_wb_f",

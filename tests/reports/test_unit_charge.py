@@ -38,9 +38,7 @@ def sign(reading: str, off: float | None, says: str | None) -> dict[str, Any]:
 
 
 def care(*charge: dict[str, Any], **rows: Any) -> Any:
-    empty: dict[str, Any] = dict.fromkeys(
-        ("unit_fault_signs", "unit_charge_trend", "unit_ledger", "unit_findings"), ()
-    )
+    empty: dict[str, Any] = dict.fromkeys(("unit_fault_signs", "unit_charge_trend", "unit_ledger", "unit_findings"), ())
     return charge_care(charge, empty | rows)
 
 
