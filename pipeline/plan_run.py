@@ -49,7 +49,7 @@ def write_plan(
     promised, said = _own_file(shop / APPOINTMENTS, ("unit_id", "date"), appointments.COLUMNS)
     travel, said_too = _own_file(shop / TRAVEL, distances.COLUMNS, distances.COLUMNS)
     found = plan_round(
-        _known(con, as_of, settings),
+        known_of(con, as_of, settings),
         settings,
         centroids=zip_centroids,
         appointments=promised,
@@ -91,7 +91,8 @@ def summary_line(found: Round) -> str:
     )
 
 
-def _known(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> Known:
+def known_of(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> Known:
+    """Return what the store knows of the units as of a day, as far as the round needs it."""
     risk = query(con, "core.unit_forecast")
     findings = query(con, "core.open_findings").filter(pl.col("resolved_on").is_null())
     return Known(

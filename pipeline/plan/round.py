@@ -173,7 +173,7 @@ def _places(
                 )
     sites = there.join(due.select("site_id").unique(), on="site_id", how="semi").sort("site_id")
     names = (*(technician.name for technician in technicians), *sites["site_id"].to_list())
-    own, said = owndrives_of(travel, names, TRAVEL) if travel.height else ({}, [])
+    own, said = own_drives(travel, names, TRAVEL) if travel.height else ({}, [])
     plan = settings.plan
     return (
         Places(
