@@ -139,7 +139,19 @@ def _answers(row: Row | None) -> tuple[str, ...]:
     low, high = row["charge_level_low_pct"], row["charge_level_high_pct"]
     if low is not None and high is not None:
         parts.append(f"Charge held, roughly: {number(low)} to {number(high)} % of the plate's; no amount to weigh in.")
+    if row["capacity_btuh"] is not None:
+        parts.append(_at_the_coil(row))
     return tuple(parts)
+
+
+def _at_the_coil(row: Row) -> str:
+    measured = row["airflow_cfm"] is not None
+    cfm = row["airflow_cfm"] if measured else row["table_airflow_cfm"]
+    by = "measured" if measured else "by your fan table at the static pressure read"
+    share = f", {number(100 * row['sensible_share'])} % of it sensible" if row["sensible_share"] is not None else ""
+    return (
+        f"Taken from the air: about {number(round(row['capacity_btuh'], -2))} Btu/h{share}, at {number(cfm)} cfm {by}."
+    )
 
 
 def _airflow(row: Row) -> str:

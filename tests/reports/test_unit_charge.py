@@ -26,6 +26,10 @@ READING: dict[str, Any] = {
     "charge_level_low_pct": 70.0,
     "charge_level_high_pct": 90.0,
     "not_testable_because": None,
+    "capacity_btuh": None,
+    "sensible_share": None,
+    "airflow_cfm": None,
+    "table_airflow_cfm": None,
     "superheat_f": 25.0,
     "subcooling_f": 4.0,
 }
@@ -117,6 +121,17 @@ def test_trend_and_ledger_speak_of_the_federal_rule() -> None:
     assert "No federal leak-rate threshold applies to this unit." in said
     assert rate(trend | {"leak_rate_high_pct": 0.0}) == "none that readings or top-ups would show"
     assert rate_briefly(trend) == ("about 12\u00a0% a year", "nothing to 20\u00a0%")
+
+
+def test_what_the_coil_takes_from_the_air_names_where_the_airflow_comes_from() -> None:
+    rows = {"unit_fault_signs": (sign("superheat_off_f", 12.0, "rises"),)}
+    by_table = READING | {"capacity_btuh": 31_240.0, "sensible_share": 0.74, "table_airflow_cfm": 1054.0}
+    said = care(by_table, **rows).answers[-1]
+    assert said == (
+        "Taken from the air: about 31,200 Btu/h, 74 % of it sensible, at 1,054 cfm by your fan table at the static "
+        "pressure read."
+    )
+    assert "at 900 cfm measured" in care(by_table | {"airflow_cfm": 900.0}, **rows).answers[-1]
 
 
 def test_nothing_on_file_is_said_so() -> None:
