@@ -11,7 +11,7 @@ import polars as pl
 
 from reports.advice import label
 from reports.charge_words import finding
-from reports.format import capacitor_size, chance, count, day, money, number, section, weeks, words
+from reports.format import capacitor_size, chance, count, day, money, number, reason_text, section, weeks, words
 from reports.page import Phase, Site
 
 Row = Mapping[str, Any]
@@ -19,6 +19,7 @@ Frames = Mapping[str, pl.DataFrame]
 
 QUERIES = (
     "fleet_review_spring",
+    "fleet_review_stock",
     "fleet_review_sizes",
     "fleet_review_claims",
     "fleet_review_register",
@@ -83,7 +84,7 @@ def _spring(frames: Frames, site: Site) -> Line | None:
         f"{number(row['agreement_units'])} are done{booked}. {number(math.ceil(left / still))} a week are needed "
         f"in the {weeks(site.days_to_season)} left; {pace} a week were made in the last four."
     )
-    return Line("Call", text, row, "Next in line", ("calls", "spring_round", "find_unit"))
+    return Line("Call", text, row, "Next in line", ("calls", "find_unit"))
 
 
 def _sizes(frames: Frames, key: str) -> str:
@@ -95,15 +96,42 @@ def _sizes(frames: Frames, key: str) -> str:
 
 
 def _order(frames: Frames, _site: Site) -> Line | None:
+    rows = _stock(frames, "order")
+    if rows:
+        due = min((row["order_by"] for row in rows if row["order_by"]), default=None)
+        by = f", the first by {day(due)}" if due else ""
+        text = f"{count(_pieces(rows), 'piece')} by the plan{by}: {_named(rows)}."
+        return Line("Order", text, None, "", ("spring_round",))
     sizes = _sizes(frames, "units")
     text = f"the capacitors that the watch list will probably need: {sizes}."
-    return Line("Order", text, None, "", ("stock", "parts_list", "watch_list")) if sizes else None
+    return Line("Order", text, None, "", ("watch_list",)) if sizes else None
 
 
 def _load(frames: Frames, _site: Site) -> Line | None:
+    rows = _stock(frames, "truck")
+    if rows:
+        text = f"{count(_pieces(rows), 'piece')} that the trucks lack of their list for the season: {_named(rows)}."
+        return Line("Load", text, None, "", ("spring_round",))
     sizes = _sizes(frames, "units_open")
-    text = f"on the trucks, for flagged units not seen this season: {sizes}."
-    return Line("Put", text, None, "", ("stock", "parts_list", "watch_list")) if sizes else None
+    text = f"for flagged units not seen this season: {sizes}."
+    return Line("Load", text, None, "", ("watch_list",)) if sizes else None
+
+
+def _stock(frames: Frames, use: str) -> list[Row]:
+    return [row for row in frames["fleet_review_stock"].iter_rows(named=True) if row["for_what"] == use]
+
+
+def _pieces(rows: Sequence[Row]) -> int:
+    return sum(row["pieces"] for row in rows)
+
+
+def _named(rows: Sequence[Row]) -> str:
+    kinds = [
+        f"{number(row['pieces'])} × {reason_text(row['size']) if row['size'] else label(row['part']).lower()}"
+        for row in rows[:MOST_SIZES]
+    ]
+    rest = len(rows) - len(kinds)
+    return ", ".join([*kinds, *([f"and {count(rest, 'other kind')}"] if rest > 0 else [])])
 
 
 def _test(frames: Frames, _site: Site) -> Line | None:

@@ -80,7 +80,7 @@ WANTED = {
     # 48 days are 6 weeks and 6 days, so 7; three of four units are left: 1 a week; 1 done in 4 weeks is 0.2 or 0.3
     MARCH: [
         r"Call to book 3 spring visits under agreement: 1 of 4 are done\. 1 a week are needed in the 7 weeks left; "
-        r"0\.2 a week were made in the last four\. Next in line: U1 Customer 1 555-0101",
+        r"0\.2 a week were made in the last four\. Next in line: U1 Customer 1 555-0101 Calls",
         r"Order the capacitors that the watch list will probably need: 2 × 40\+5 µF 440 V\. Watch list",
         r"Test the run capacitor, hermetic section, before its warranty ends on 2 Jun 2026\. First: U1",
         r"Register your install by 13 Apr 2026, or the longer term is lost\. First: U4",
@@ -91,7 +91,7 @@ WANTED = {
     JULY: [
         r"Visit the flagged units that nobody has seen since 1 May 2026 before the heat finds them\. First: U1",
         r"Ring after 1 call that came within 30 days of a visit of ours\. Newest, on 9 Jul 2026: U3",
-        r"Put on the trucks, for flagged units not seen this season: 2 × 40\+5 µF 440 V\.",
+        r"Load for flagged units not seen this season: 2 × 40\+5 µF 440 V\.",
         r"Look into 1 unit that failed this season after our own spring visit.* on 20 Jun 2026, contactor: U3",
         r"Finish 1 repair",
         r"File 1 warranty claim",
@@ -163,3 +163,25 @@ def test_moved_units_are_named(tmp_path: Path) -> None:
     text = plain(page[page.index('id="moved"') :])
     assert "1 unit came on to the watch list, 1 left it. New U2: Run capacitor, " in text
     assert "Cleared U3, seen since" in text
+
+
+@pytest.mark.parametrize(
+    ("as_of", "use", "wanted"),
+    [
+        (MARCH, "order", "Order 9 pieces by the plan, the first by 20 Mar 2026: 5 × 40+5 µF 440 V, 4tor."),
+        (JULY, "truck", "Load 9 pieces that the trucks lack of their list for the season: 5 × 40+5 µF 440 V, 4"),
+    ],
+)
+def test_the_plans_own_list_comes_before_the_watch_lists(
+    tmp_path: Path, as_of: dt.date, use: str, wanted: str
+) -> None:
+    fleet = shop_on(as_of)
+    stock = {"for_what": use, "order_by": dt.date(2026, 3, 20)}
+    fleet.add("core.stock_list", part="run_capacitor", size="40+5 uF 440 V", quantity=3, to_order=3, for_which="A",
+              **stock)  # fmt: skip
+    fleet.add("core.stock_list", part="run_capacitor", size="40+5 uF 440 V", quantity=2, to_order=2, for_which="B",
+              **stock)  # fmt: skip
+    fleet.add("core.stock_list", part="contactor", size="", quantity=4, to_order=4, for_which="A", **stock)
+    publish(fleet.query, tmp_path, Settings())
+    found = [plain(item) for item in items((tmp_path / "dashboards" / "index.html").read_text("utf-8"))]
+    assert any(line.startswith(wanted) for line in found), found
