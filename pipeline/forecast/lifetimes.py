@@ -50,7 +50,8 @@ CURVE_SCHEMA = pl.Schema(
 
 POINTS = 60
 LEAST_LIVES = 20
-"""A make with fewer lives of a component gets no row of its own (engineering choice)."""
+LEAST_FAILURES = 5
+"""A make with fewer lives, or failures, of a component gets no row of its own (engineering choice)."""
 
 
 def lifetimes(spans: pl.DataFrame) -> pl.DataFrame:
@@ -74,7 +75,7 @@ def lifetimes(spans: pl.DataFrame) -> pl.DataFrame:
         rows += [
             {"component": component, "make": make, **_row(lives)}
             for (make,), lives in makes.items()
-            if lives.height >= LEAST_LIVES and bool(lives["failed"].any())
+            if lives.height >= LEAST_LIVES and lives["failed"].sum() >= LEAST_FAILURES
         ]
     return pl.DataFrame(rows, schema=LIVES_SCHEMA).fill_nan(None).sort("component", "make", nulls_last=False)
 
@@ -138,7 +139,8 @@ def _caveat(method: str, failures: int, median: float, oldest: float) -> str | N
         return "no failure seen: only a lower limit can be given"
     said = []
     if method == "shape_held":
-        said.append(f"{failures} failures are too few to fit the shape, which is held at that of wear-out")
+        many = "1 failure is" if failures == 1 else f"{failures} failures are"
+        said.append(f"{many} too few to fit the shape, which is held at that of wear-out")
     if median > oldest:
         said.append("the median lies beyond the oldest seen and is extrapolated")
     return "; ".join(said) or None

@@ -46,6 +46,8 @@ GROUPINGS: Mapping[str, tuple[str, str, str]] = {
     "model": ("By model", "Model", "of each model"),
 }
 """Grouping to heading, column head and what its failures are, in the order of the page."""
+OPEN = ("make", "component", "part_make")
+"""Groupings whose table lies open on the page."""
 METHODS: Mapping[str, str] = {
     "fitted": "fitted",
     "shape_held": "shape held",
@@ -72,6 +74,16 @@ class Grouping:
     about: str
     groups: int
     rows: tuple[Row, ...]
+
+    @property
+    def folded(self) -> bool:
+        """Whether the table is opened only when asked for."""
+        return self.key not in OPEN
+
+    @property
+    def higher(self) -> int:
+        """How many groups shown are higher than the others by more than luck."""
+        return sum(bool(row["higher"]) for row in self.rows)
 
 
 @dataclass(frozen=True)

@@ -151,8 +151,8 @@ def test_few_failures_say_so_and_none_give_only_a_lower_limit():
     assert none["median_low"] > 9
 
 
-def test_a_make_has_its_own_row_from_twenty_lives_on():
-    frame = pl.concat([lives(simulated(60)), lives(simulated(12), "Brisco")])
+def test_a_make_has_its_own_row_from_twenty_lives_and_five_failures_on():
+    frame = pl.concat([lives(simulated(120)), lives(simulated(12), "Brisco")])
     assert lifetimes(frame)["make"].to_list() == [None, "Halden"]
 
 
