@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
-from pipeline.fields import registry
+from pipeline.fields import Field, registry
 from pipeline.findings import empty_findings
 from pipeline.ingest.columns import Cells, Column, number_column
 from pipeline.ingest.conventions import Conventions, NumberTexts, settle_decimal
@@ -15,6 +15,7 @@ from pipeline.ingest.item_words import LABOR, SUM, Meaning, cause_of_part, cause
 from pipeline.ingest.line_items import LineColumns
 from pipeline.ingest.parse import Parsed
 from pipeline.ingest.read import RawTable
+from pipeline.ingest.words import word_for
 
 SECTIONS = ("herm", "fan", "blower")
 JOINED = {"notes": "\n", "technician": ", ", "access_notes": "\n"}
@@ -176,8 +177,9 @@ def _with_meaning(typed: pl.DataFrame, lines: LineColumns) -> pl.DataFrame:
     """Add what each text says: part, cause, kind, ratings, volts, and the ounces of refrigerant of the line."""
     texts = typed["text"].unique().drop_nulls().to_list()
     said = {text: meaning_of(text, lines.own) for text in texts}
+    kind = registry()["visits"].fields["visit_type"]
     units = {text: weight_unit(text) for text in typed["uom"].unique().drop_nulls().to_list()}
-    words = pl.DataFrame([_row(text, one) for text, one in said.items()], schema=_MEANING)
+    words = pl.DataFrame([_row(text, one, kind) for text, one in said.items()], schema=_MEANING)
     of_uom = {"uom": pl.String, "uom_oz": pl.Float64}
     uoms = pl.DataFrame({"uom": list(units), "uom_oz": list(units.values())}, schema=of_uom)
     joined = typed.join(words, on="text", how="left", maintain_order="left").join(
@@ -193,6 +195,7 @@ def _with_meaning(typed: pl.DataFrame, lines: LineColumns) -> pl.DataFrame:
 
 _MEANING = {
     "text": pl.String,
+    "job": pl.String,
     "part": pl.String,
     "cause": pl.String,
     "kind": pl.String,
@@ -206,9 +209,10 @@ _MEANING = {
 }
 
 
-def _row(text: str, said: Meaning) -> dict[str, object]:
+def _row(text: str, said: Meaning, visit_type: Field) -> dict[str, object]:
     return {
         "text": text,
+        "job": None if said.part or said.cause else word_for(text, visit_type),
         "part": said.part,
         "cause": said.cause,
         "kind": said.kind,
@@ -285,7 +289,7 @@ def _merged(name: str) -> pl.Expr:
 def _told_by_lines(
     visits: pl.DataFrame, placed: pl.DataFrame, key: Sequence[str], came_back: bool
 ) -> tuple[pl.DataFrame, list[str]]:
-    """Add the sum of the lines, refrigerant added and cause, each where the file has no column for it."""
+    """Add kind of visit, sum of the lines, refrigerant and cause that lines tell, where the file has no such column."""
     at_fault = pl.coalesce("part", "cause")
     causes = placed.select(pl.coalesce("part", "cause").alias("word")).to_series().unique().drop_nulls().to_list()
     ranks = pl.DataFrame(
@@ -298,6 +302,7 @@ def _told_by_lines(
         .join(ranks, on="word", how="left", maintain_order="left")
         .group_by(key, maintain_order=True)
         .agg(
+            visit_type=pl.col("job").drop_nulls().first(),
             invoice_total=pl.when(pl.col("amount").count() > 0).then(
                 pl.col("amount").filter(~(pl.col("kind") == SUM).fill_null(False)).sum().round(2)
             ),
@@ -308,10 +313,10 @@ def _told_by_lines(
             .first(),
         )
     )
-    own = [name for name in ("invoice_total", "refrigerant_added_oz", "cause") if name not in visits.columns]
+    own = [name for name in ("visit_type", "invoice_total", "refrigerant_added_oz", "cause") if name not in visits]
     added = [name for name in own if told[name].null_count() < told.height]
     joined = visits.join(told.select(*key, *added), on=key, how="left", maintain_order="left")
-    if "cause" in added and "visit_type" in visits.columns:
+    if "cause" in added and "visit_type" in joined.columns:
         repair = pl.col("visit_type").is_in(REPAIRS).fill_null(True)
         joined = joined.with_columns(cause=pl.when(repair).then("cause"))
     if came_back and added:

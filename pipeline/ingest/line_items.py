@@ -98,9 +98,10 @@ def find_lines(raw: RawTable, entry: Entry | None) -> LineColumns | None:
     if required_without_help("visits", frozenset(rest.uses)) or (chosen.table != "visits" and not _like_visits(rest)):
         return None
     ticket = _ticket_columns(rest)
-    tickets = _key(raw.cells, ticket)
+    seen = replace(raw, cells=_from_above(raw.cells, [f"c{c.index}" for c in columns if c.index not in roles]))
+    tickets = _key(seen.cells, ticket)
     units = [rest.uses[name].index for name in ("unit_id", "serial", "unit_location") if name in rest.uses]
-    differs = _differing(raw, tickets, units, [c.index for c in columns if c.header.strip()])
+    differs = _differing(seen, tickets, units, [c.index for c in columns if c.header.strip()])
     found = _chosen(roles, differs, told, tickets)
     if found is None:
         return None
@@ -137,11 +138,7 @@ def without_lines(raw: RawTable, lines: LineColumns) -> RawTable:
     header = tuple("" if index in lines.all else text for index, text in enumerate(raw.header))
     own = [f"c{index}" for index, text in enumerate(header) if text.strip()]
     said = [pl.col(name).str.strip_chars().replace("", None).alias(name) for name in own]
-    cells = raw.cells.with_columns(said)
-    blank = pl.all_horizontal(pl.col(own).is_null())
-    if cells.select(blank.any()).item():
-        cells = cells.with_columns((~blank).cum_sum().alias("_above"))
-        cells = cells.with_columns(pl.col(own).first().over("_above")).drop("_above")
+    cells = _from_above(raw.cells.with_columns(said), own)
     ticket = _key(cells, lines.ticket)
     unit = [f"c{index}" for index in lines.unit]
     of_ticket = [name for name in own if name not in lines.of_unit]
@@ -151,6 +148,20 @@ def without_lines(raw: RawTable, lines: LineColumns) -> RawTable:
     left = [index for index in range(len(raw.header)) if index not in lines.all]
     kept = cells.select(*(pl.col(f"c{index}").alias(f"c{n}") for n, index in enumerate(left)), "source_line")
     return replace(raw, header=tuple(raw.header[index] for index in left), cells=kept)
+
+
+def _from_above(cells: pl.DataFrame, own: Sequence[str]) -> pl.DataFrame:
+    """Return the cells with rows that are blank in all of ``own`` filled there from the last row that is not."""
+    if not own:
+        return cells
+    blank = pl.all_horizontal(pl.col(own).fill_null("").str.strip_chars() == "")
+    if not cells.select(blank.any()).item():
+        return cells
+    return (
+        cells.with_columns((~blank).cum_sum().alias("_above"))
+        .with_columns(pl.col(own).first().over("_above"))
+        .drop("_above")
+    )
 
 
 def _filled(cells: pl.DataFrame, names: Sequence[str], key: Sequence[str]) -> pl.DataFrame:

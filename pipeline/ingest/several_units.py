@@ -158,23 +158,21 @@ def as_in_file(findings: pl.DataFrame, several: SeveralUnits) -> pl.DataFrame:
         schema={"_unit": pl.Int64, "header": pl.String, "_own": pl.String},
         orient="row",
     )
-    own = pl.col("_own").fill_null(pl.col("header"))
-    quoted = pl.concat_str(pl.lit('"'), pl.col("header"), pl.lit('"'))
-    message = (
-        pl.when(pl.col("_own").is_not_null())
-        .then(pl.col("message").str.replace(quoted, pl.concat_str(pl.lit('"'), own, pl.lit('"')), literal=True))
-        .otherwise("message")
-    )
-    lines = message.str.replace_all(r"\b[1-9]0{0,11}([1-9]\d{0,11})\b", "$1")
+    placed = findings.with_row_index("_n").with_columns(_unit=pl.col("source_line") // NEXT_UNIT)
+    placed = placed.join(heads, on=["_unit", "header"], how="left", maintain_order="left")
+    told = [placed.filter(pl.col("_own").is_null())]
+    for (seen, own), some in placed.filter(pl.col("_own").is_not_null()).group_by("header", "_own"):
+        message = pl.col("message").str.replace(f'"{seen}"', f'"{own}"', literal=True)
+        told.append(some.with_columns(message=message, header=pl.lit(own, pl.String)))
+    far = pl.col("message").str.contains(r"\b\d{13}\b")
+    near = pl.col("message").str.replace_all(r"\b[1-9]0{0,11}([1-9]\d{0,11})\b", "$1")
     return (
-        findings.with_columns(_unit=pl.col("source_line") // NEXT_UNIT)
-        .join(heads, on=["_unit", "header"], how="left", maintain_order="left")
+        pl.concat(told)
+        .sort("_n")
         .with_columns(
-            message=pl.when(message.str.contains(r"\b\d{13}\b")).then(lines).otherwise(message),
-            header=own,
-            source_line=true_line(pl.col("source_line")),
+            message=pl.when(far).then(near).otherwise("message"), source_line=true_line(pl.col("source_line"))
         )
-        .drop("_unit", "_own")
+        .select(findings.columns)
     )
 
 
