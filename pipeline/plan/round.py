@@ -15,6 +15,7 @@ from pipeline.plan.checker import Drive, violations
 from pipeline.plan.distances import Places, own_drives, ticks_per_mile, travel_between
 from pipeline.plan.due import Known, due_units, warm_from
 from pipeline.plan.frames import ROUTE_STOPS_SCHEMA
+from pipeline.plan.order_days import dearest_first
 from pipeline.plan.places import Centroids, five_digits, place_sites
 from pipeline.plan.problem import TICKS, Day, Routes
 from pipeline.plan.route_frames import left_out, route_stops, why_left
@@ -83,6 +84,7 @@ def plan_round(
     chosen = _candidates(ready.calls, ready.days)
     routes, parts = solve_round([ready.calls.stops[n] for n in chosen], ready.days, ready.places, iterations)
     routes = {day: [chosen[n] for n in sequence] for day, sequence in routes.items()}
+    routes = dearest_first(ready.calls.stops, ready.days, routes)
     if parts > 1:
         notes.append(f"The round is solved in {parts} territories and improved across their borders. [round]")
     stops, left, said = _frames(ready, ready.places, routes)
