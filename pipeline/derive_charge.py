@@ -23,8 +23,6 @@ from pipeline.store.derived import replace_rows
 from pipeline.store.history import of_units, recommendations_of, unit_batches, units_of
 from pipeline.store.query import query
 
-ORDER = ["unit_id", "visit_date", "visit_id"]
-
 
 def write_charge(
     con: duckdb.DuckDBPyConnection,
@@ -53,7 +51,7 @@ def write_charge(
         replace_rows(con, "charge_readings", rows, batch)
         replace_rows(con, "charge_suspects", charge_suspects(rows), batch)
     through = last_finished_end(as_of, settings.season.end)
-    known = query(con, "core.charge_readings").sort(ORDER)
+    known = query(con, "class_level_readings")
     levels = class_levels(known.filter(pl.col("visit_date") <= through))
     if levels.is_empty():  # a shop in its first season: what is usual moves with each import, but it is known
         levels = class_levels(known)
