@@ -168,7 +168,7 @@ def test_moved_units_are_named(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("as_of", "use", "wanted"),
     [
-        (MARCH, "order", "Order 9 pieces by the plan, the first by 20 Mar 2026: 5 × 40+5 µF 440 V, 4tor."),
+        (MARCH, "order", "Order 9 pieces by the plan, the first by 20 Mar 2026: 5 × 40+5 µF 440 V, 4 × contactor."),
         (JULY, "truck", "Load 9 pieces that the trucks lack of their list for the season: 5 × 40+5 µF 440 V, 4"),
     ],
 )
