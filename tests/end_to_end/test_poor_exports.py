@@ -1,4 +1,8 @@
+<<<<<<< HEAD
+"""The same shop exported as invoice lines, as two-unit tickets and with zeros for blanks, as the tidy one says."""
+=======
 """The same shop exported as invoice lines, as two-unit tickets and with zeros for blanks gives what the tidy export gives."""
+>>>>>>> origin/main
 
 from __future__ import annotations
 
