@@ -1,8 +1,4 @@
-<<<<<<< HEAD
 """The same shop exported as invoice lines, as two-unit tickets and with zeros for blanks, as the tidy one says."""
-=======
-"""The same shop exported as invoice lines, as two-unit tickets and with zeros for blanks gives what the tidy export gives."""
->>>>>>> origin/main
 
 from __future__ import annotations
 
@@ -212,7 +208,8 @@ def test_the_mapping_file_teaches_words_and_reads_the_file_the_same_again(take: 
     assert_frame_equal(first.tables["visits"], again.tables["visits"])
     taught = take(
         files,
-        mapping='[files."lines.csv"]\ntable = "visits"\n[files."lines.csv".values.item]\n"cold juice" = "refrigerant"\n',
+        mapping='[files."lines.csv"]\ntable = "visits"\n'
+        '[files."lines.csv".values.item]\n"cold juice" = "refrigerant"\n',
     )
     assert taught.tables["visits"].sort("visit_id")["refrigerant_added_oz"].to_list() == [None, 32.0]
     assert set(taught.tables["parts"]["part"]) == {"contactor", "refrigerant"}
