@@ -36,6 +36,28 @@ FEW_EXPECTED = 5.0
 REPAIRS = ("no_cooling", "repair", "callback")
 
 
+BACK_SCHEMA = pl.Schema(
+    {
+        "unit_id": pl.String,
+        "visit_id": pl.String,
+        "visit_date": pl.Date,
+        "technician": pl.String,
+        "visit_type": pl.String,
+        "cause": pl.String,
+        "back_on": pl.Date,
+        "days": pl.Int64,
+    }
+)
+"""One row per visit after which the unit was in trouble again within the longest window: the rows behind the counts."""
+
+
+def came_back(visits: pl.DataFrame) -> pl.DataFrame:
+    """Return ``BACK_SCHEMA``, sorted by visit_date, unit_id and visit_id."""
+    found = _followed(visits).filter(pl.col("next_bad") & (pl.col("gap") <= max(WINDOWS)))
+    rows = found.with_columns(back_on="next_on", days="gap").select(list(BACK_SCHEMA)).cast(BACK_SCHEMA)
+    return rows.sort("visit_date", "unit_id", "visit_id")
+
+
 def callbacks(visits: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     """Return how often a unit was in trouble again within 30 and 90 days of a visit.
 
@@ -58,6 +80,21 @@ def callbacks(visits: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     last visit before it only. Expected: the fleet's share of each kind of job (visit type and cause), summed over the
     group's jobs (indirect standardisation). Who is sent to the hard jobs looks worse without it, and still may with it.
     """
+    jobs = _followed(visits)
+    found = []
+    for window in WINDOWS:
+        followed = jobs.filter(pl.col("visit_date") <= as_of - dt.timedelta(days=window)).with_columns(
+            back=(pl.col("next_bad") & (pl.col("gap") <= window)).fill_null(False).cast(pl.Int64)
+        )
+        expected = followed.with_columns(expected=pl.col("back").mean().over("visit_type", "cause"))
+        repaired = expected.filter(pl.col("visit_type").is_in(REPAIRS) & pl.col("cause").is_not_null())
+        by_type = repaired.with_columns(expected=pl.col("back").mean().over("visit_type"))
+        found += [_grouped(expected, "technician", window), _grouped(by_type, "cause", window)]
+    return pl.concat(found).sort("group_by", "within_days", "group_value")
+
+
+def _followed(visits: pl.DataFrame) -> pl.DataFrame:
+    """Return the visits with the unit's next day of visits, whether it was in trouble then, and the days between."""
     trouble = pl.col("visit_type").is_in(["callback", "no_cooling"]).fill_null(False)
     same_unit = pl.col("unit_id") == pl.col("unit_id").shift(-1)
     days = (
@@ -71,19 +108,9 @@ def callbacks(visits: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
         )
         .drop("trouble")
     )
-    jobs = visits.join(days, on=["unit_id", "visit_date"], how="left").with_columns(
+    return visits.join(days, on=["unit_id", "visit_date"], how="left").with_columns(
         gap=(pl.col("next_on") - pl.col("visit_date")).dt.total_days(),
     )
-    found = []
-    for window in WINDOWS:
-        followed = jobs.filter(pl.col("visit_date") <= as_of - dt.timedelta(days=window)).with_columns(
-            back=(pl.col("next_bad") & (pl.col("gap") <= window)).fill_null(False).cast(pl.Int64)
-        )
-        expected = followed.with_columns(expected=pl.col("back").mean().over("visit_type", "cause"))
-        repaired = expected.filter(pl.col("visit_type").is_in(REPAIRS) & pl.col("cause").is_not_null())
-        by_type = repaired.with_columns(expected=pl.col("back").mean().over("visit_type"))
-        found += [_grouped(expected, "technician", window), _grouped(by_type, "cause", window)]
-    return pl.concat(found).sort("group_by", "within_days", "group_value")
 
 
 def _grouped(jobs: pl.DataFrame, column: str, window: int) -> pl.DataFrame:

@@ -25,20 +25,10 @@ BANDS = (0.0, 2.0, 4.0, 6.0, 9.0, 12.0, 16.0, 25.0)
 DAYS_PER_YEAR = 365.25
 
 
-def capacitor_hazards(series: pl.DataFrame, readings: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
-    """Return how often sections were found out of tolerance, or failed, by years in service.
+def section_lives(series: pl.DataFrame, readings: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
+    """Return the sections of known start: key, entry and leave [year], event (the day it was out, or null).
 
-    Parameters
-    ----------
-    series, readings : DataFrame
-        ``core.capacitor_series`` and ``core.capacitor_readings``; only series whose start is known have an age.
-    failed : DataFrame
-        ``counted_failures``: a series that ended on a call for the capacitor failed, with a reading or without.
-
-    Notes
-    -----
-    A section is watched from its first reading (or from the day it was fitted) to the first that was out, else to its
-    last reading. When it went out lies between two readings; the later one is taken, so rates are a little late.
+    Parameters as ``capacitor_hazards``.
     """
     key = ["unit_id", "section", "series"]
     read = readings.filter(pl.col("suspect").is_null() & pl.col("drift_pct").is_not_null())
@@ -48,7 +38,7 @@ def capacitor_hazards(series: pl.DataFrame, readings: pl.DataFrame, failed: pl.D
         out=pl.col("visit_date").filter(pl.col("out_of_tolerance") & (pl.col("drift_pct") < 0)).min(),
     )
     calls = failed.filter(pl.col("cause") == "run_capacitor").select("unit_id", ended_on="visit_date", called=True)
-    lives = (
+    return (
         series.filter(pl.col("started_on").is_not_null())
         .select(*key, "started_on", "start_kind", "ended_on")
         .join(seen, on=key, how="inner")
@@ -64,6 +54,24 @@ def capacitor_hazards(series: pl.DataFrame, readings: pl.DataFrame, failed: pl.D
         )
         .filter((pl.col("entry") >= 0) & (pl.col("leave") >= pl.col("entry")))
     )
+
+
+def capacitor_hazards(series: pl.DataFrame, readings: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
+    """Return how often sections were found out of tolerance, or failed, by years in service.
+
+    Parameters
+    ----------
+    series, readings : DataFrame
+        ``core.capacitor_series`` and ``core.capacitor_readings``; only series whose start is known have an age.
+    failed : DataFrame
+        ``counted_failures``: a series that ended on a call for the capacitor failed, with a reading or without.
+
+    Notes
+    -----
+    A section is watched from its first reading (or from the day it was fitted) to the first that was out, else to its
+    last reading. When it went out lies between two readings; the later one is taken, so rates are a little late.
+    """
+    lives = section_lives(series, readings, failed)
     bands = pl.DataFrame({"age_from": BANDS[:-1], "age_to": BANDS[1:]})
     inside = pl.min_horizontal("leave", "age_to") - pl.max_horizontal("entry", "age_from")
     here = (

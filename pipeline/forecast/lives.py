@@ -37,10 +37,12 @@ SPAN_SCHEMA = pl.Schema(
         "leave": pl.Float64,
         "failed": pl.Boolean,
         "ended_by": pl.String,
+        "ended_on": pl.Date,
     }
 )
 """One row per life seen: ages in years at first sight and at the end. ``component`` is ``unit`` for whole units;
-``ended_by`` is failed, replaced in time, removed by choice, reason not known, or still there."""
+``ended_on`` is the day of the end or of the last sight, ``ended_by`` failed, replaced in time, removed by choice,
+reason not known, or still there."""
 
 
 def unit_spans(units: pl.DataFrame, exposed: pl.DataFrame) -> pl.DataFrame:
@@ -170,7 +172,7 @@ def _as_spans(rows: pl.DataFrame) -> pl.DataFrame:
         for name, column in (("entry", "from_on"), ("leave", "until_on"))
     }
     return (
-        rows.with_columns(**age, failed=pl.col("ended_by") == "failed")
+        rows.with_columns(**age, failed=pl.col("ended_by") == "failed", ended_on=pl.col("until_on"))
         .filter(pl.col("leave") > pl.col("entry"))
         .select(list(SPAN_SCHEMA))
         .cast(SPAN_SCHEMA)

@@ -60,7 +60,7 @@ def part_quality(readings: pl.DataFrame, series: pl.DataFrame) -> pl.DataFrame:
     (DerSimonian & Laird, Controlled Clinical Trials 7, 1986), each group then drawn towards the fleet's mean by its
     share of the two.
     """
-    slopes = _slopes(readings, series)
+    slopes = drift_slopes(readings, series)
     if slopes.height < 2:
         return pl.DataFrame(schema=QUALITY_SCHEMA)
     by_make = _pooled(slopes, ["part_make"], "make")
@@ -68,7 +68,11 @@ def part_quality(readings: pl.DataFrame, series: pl.DataFrame) -> pl.DataFrame:
     return pl.concat([by_make, by_size]).sort("group_by", "drift_pct_per_year", "part_make", "section", "rated_uf")
 
 
-def _slopes(readings: pl.DataFrame, series: pl.DataFrame) -> pl.DataFrame:
+def drift_slopes(readings: pl.DataFrame, series: pl.DataFrame) -> pl.DataFrame:
+    """Return one row per series read often enough: unit_id, section, series, part_make, rated_uf, n, years, slope.
+
+    ``slope`` is in % of the rating a year, ``error`` its variance. Parameters as ``part_quality``.
+    """
     key = ["unit_id", "section", "series"]
     x, y = pl.col("x"), pl.col("drift_pct")
     centred = (x - x.mean(), y - y.mean())

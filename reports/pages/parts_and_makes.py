@@ -14,6 +14,7 @@ from reports.charts.funnel import funnel
 from reports.charts.theme import Figure
 from reports.format import count, number, words
 from reports.page import Page, Site
+from reports.pages.figure_rows import figures_of
 from reports.pages.rate_rows import rows_file
 
 PAGE = Page(
@@ -30,6 +31,7 @@ PAGE = Page(
         "parts_and_makes_quality": (),
         "parts_and_makes_trend": (),
         "parts_and_makes_faults": (),
+        "figure_rows": (),
     },
 )
 
@@ -104,6 +106,7 @@ class PartsAndMakes:
     change: str | None
     faults: tuple[Row, ...]
     faults_in_all: int
+    rows_of: Mapping[str, str]
 
 
 def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> PartsAndMakes:
@@ -130,6 +133,7 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> PartsAndMakes:
             {**row, "label": FAULTS.get(row["fault"], words(row["fault"]))} for row in faults.iter_rows(named=True)
         ),
         faults_in_all=int(faults["faults"][0]) if faults.height else 0,
+        rows_of=figures_of(frames),
     )
 
 

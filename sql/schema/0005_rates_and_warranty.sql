@@ -233,3 +233,46 @@ create table core.yearly_change (
     factor_high double,
     at_same_heat boolean
 );
+
+create table core.lives_ended (
+    -- one row per life of a unit or component that ended: the rows behind the lifetimes
+    unit_id varchar not null,
+    make varchar,
+    component varchar not null,
+    age_years double,
+    ended_by varchar,
+    ended_on date
+);
+
+create table core.came_back (
+    -- one row per visit after which the unit was in trouble again within 90 days
+    unit_id varchar not null,
+    visit_id varchar not null,
+    visit_date date,
+    technician varchar,
+    visit_type varchar,
+    cause varchar,
+    back_on date,
+    days bigint
+);
+
+create table core.sections_out (
+    -- one row per capacitor section of known start that went out of tolerance or failed
+    unit_id varchar not null,
+    section varchar not null,
+    series bigint,
+    out_on date,
+    age_years double
+);
+
+create table core.drift_slopes (
+    -- one row per capacitor series read often enough
+    unit_id varchar not null,
+    section varchar not null,
+    series bigint,
+    part_make varchar,
+    rated_uf double,
+    n bigint,
+    years double,
+    slope double
+);

@@ -85,6 +85,21 @@ def test_every_link_has_its_target_and_no_hostile_value_its_way(shop: Path) -> N
         assert "\u202e" not in document.text
 
 
+def test_every_page_is_reached_from_the_index(shop: Path) -> None:
+    documents = {path.resolve(): found for path, found in read_site(shop / "dashboards").items()}
+    todo = [(shop / "dashboards" / "index.html").resolve()]
+    seen = set(todo)
+    while todo:
+        document = documents[todo.pop()]
+        for _, link in document.links:
+            target = document.path if link.startswith("tel:") else target_of(document, link)[0]
+            if target in documents and target not in seen:
+                seen.add(target)
+                todo.append(target)
+    assert seen == documents.keys()
+    assert {path.parent.name for path in seen} >= {"claim", "maker_claims", "rate_rows", "figure_rows"}
+
+
 def test_the_headline_and_the_claims_are_the_views(shop: Path, fleet: Fleet) -> None:
     text = page(shop, "warranty").text
     [(claims, worth)] = fleet.con.sql("select count(*), sum(amount) from warranty where state = 'to_file'").fetchall()
