@@ -213,7 +213,9 @@ class Plan(_Section):
     minutes_tune_up: int = Field(60, ge=1, le=1440, description="service time of a tune-up, minutes")
     minutes_capacitor: int = Field(45, ge=1, le=1440, description="of a capacitor to test and change")
     minutes_charge_check: int = Field(60, ge=1, le=1440, description="of a charge to check")
-    minutes_repair: int = Field(75, ge=1, le=1440, description="of a leak, a contactor or a coil found and not put right")
+    minutes_repair: int = Field(
+        75, ge=1, le=1440, description="of a leak, a contactor or a coil found and not put right"
+    )
     minutes_look: int = Field(
         45, ge=1, le=1440, description="of anything else to look over: noise, airflow, a high chance of failing"
     )

@@ -30,7 +30,7 @@ MOST_STEPS = 400
 MOST_PROVEN = 150
 """Combinations up to which the cheapest set is proven."""
 MOST_EXPECTED = 9.0
-"""Needs expected together beyond which stand-ins are not counted on (time; among many, each size fills itself)."""
+"""Needs expected together beyond which the search begins with each size by itself (time, engineering choice)."""
 MOST_MATCHED = 150
 """Combinations, heaviest first, that every way of serving is tried on; the others only lower the promise."""
 SHARES = (1.0, 0.5, 0.3, 0.2, 0.12, 0.07, 0.04, 0.02, 0.01, 0.005, 0.002)
@@ -114,7 +114,7 @@ def cheapest(p: Problem, level: float, most_states: int = MOST_STATES) -> Cheape
     """
     p = _servable_only(p)
     if sum(float((np.arange(len(law)) * law).sum()) for law in p.odds) > MOST_EXPECTED:
-        return _own_sizes(p, level)
+        return _trimmed(p, _own_sizes(p, level), level)
     cases = _Cases(p)
     proven = _by_cost(cases, level, most_states) if len(cases.masses) <= MOST_PROVEN else None
     counts = proven if proven is not None else _without_surplus(cases, _pooled(cases, level), level)
@@ -252,7 +252,20 @@ def _useful(p: Problem) -> set[int]:
     return {kind for ways in p.ways for way in ways for kind, _ in way}
 
 
-def _own_sizes(p: Problem, level: float) -> Cheapest:
+def _trimmed(p: Problem, counts: Counts, level: float) -> Cheapest:
+    """Return the counts less what stand-ins make up for, dearest first, each need taking its plainest way left."""
+    cases = _Cases(p)
+
+    def covers(tried: Counts) -> float:
+        return float(cases.masses[cases.plainly(tried)].sum())
+
+    for kind in sorted(range(len(counts)), key=lambda k: (-p.prices[k], k)):
+        while counts[kind] > p.have[kind] and covers(less := _plus(counts, ((kind, -1),))) >= level:
+            counts = less
+    return Cheapest(counts, covers(counts), False)
+
+
+def _own_sizes(p: Problem, level: float) -> Counts:
     """Return the cheapest counts that serve every need from its own size, what lies there used first.
 
     The can that adds most to the logarithm of the probability for its price comes next, which is optimal up to the last
@@ -291,7 +304,7 @@ def _own_sizes(p: Problem, level: float) -> Cheapest:
             if covers() < level:
                 counts[kind] += 1
                 break
-    return Cheapest(tuple(counts), covers(), False)
+    return tuple(counts)
 
 
 def _pooled(cases: _Cases, level: float) -> Counts:

@@ -21,11 +21,10 @@ ROUTE_STOPS_SCHEMA = pl.Schema(
         "truck": pl.String(),
     }
 )
-"""One row per unit on a route, sorted by technician, date, stop.
-
-``stop`` counts 1, 2, ... on each technician's day; ``arrive`` is HH:MM; ``drive_minutes`` is from the stop before (0 for a
-further unit at the same address; the way home is not in it); ``reasons`` and ``work`` are joined by ``; ``; ``value`` is in
-the shop's currency; ``status`` is ``booked`` or ``to_book``.
+"""One row per unit on a route, sorted by technician, date, stop. ``stop`` counts 1, 2, ... on each technician's day;
+``arrive`` is HH:MM; ``drive_minutes`` is from the stop before (0 for a further unit at the same address; the way
+home is not in it); ``reasons`` and ``work`` are joined by ``; ``; ``value`` is in the shop's currency; ``status``
+is ``booked`` or ``to_book``.
 """
 
 LEFT_OUT_SCHEMA = pl.Schema({"unit_id": pl.String(), "why": pl.String(), "value": pl.Float64()})

@@ -31,8 +31,8 @@ def not_billed(visits: pl.DataFrame, parts: pl.DataFrame, claims: pl.DataFrame, 
     Parameters
     ----------
     visits : DataFrame
-        unit_id, visit_id, visit_date, visit_type, refrigerant_added_oz, the three ``*_uf_after``, invoice_total, source_file,
-        source_line.
+        unit_id, visit_id, visit_date, visit_type, refrigerant_added_oz, the three ``*_uf_after``, invoice_total,
+        source_file, source_line.
     parts : DataFrame
         As ``store.history.parts_of`` gives them.
     claims : DataFrame

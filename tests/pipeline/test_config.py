@@ -48,5 +48,5 @@ def test_a_wrong_setting_is_one_sentence_that_names_it(tmp_path: Path, text: str
 
 def test_a_file_that_is_not_text_is_named(tmp_path: Path) -> None:
     (tmp_path / "settings.toml").write_bytes(b"\xff\xfe\x00\x81")
-    with pytest.raises(UsageError, match="settings.toml"):
+    with pytest.raises(UsageError, match=r"settings\.toml"):
         load_settings(tmp_path / "settings.toml")

@@ -172,9 +172,7 @@ def test_moved_units_are_named(tmp_path: Path) -> None:
         (JULY, "truck", "Load 9 pieces that the trucks lack of their list for the season: 5 × 40+5 µF 440 V, 4"),
     ],
 )
-def test_the_plans_own_list_comes_before_the_watch_lists(
-    tmp_path: Path, as_of: dt.date, use: str, wanted: str
-) -> None:
+def test_the_plans_own_list_comes_before_the_watch_lists(tmp_path: Path, as_of: dt.date, use: str, wanted: str) -> None:
     fleet = shop_on(as_of)
     stock = {"for_what": use, "order_by": dt.date(2026, 3, 20)}
     fleet.add("core.stock_list", part="run_capacitor", size="40+5 uF 440 V", quantity=3, to_order=3, for_which="A",

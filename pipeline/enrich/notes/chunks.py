@@ -26,9 +26,7 @@ _ABBREVIATED = frozenset({
     "temp", "amb", "liq", "suct", "suc", "ret", "sup", "supp", "approx", "no", "evap", "cond", "w", "pres",
     "press", "deg", "vs", "oz", "lb", "lbs", "subc", "rec", "inst", "repl",
 })  # fmt: skip
-_DASHES = str.maketrans(
-    dict.fromkeys("–—−‐‑", "-") | dict.fromkeys("″”“", '"') | {"’": "'", "º": "°", "˚": "°"}
-)
+_DASHES = str.maketrans(dict.fromkeys("–—−‐‑", "-") | dict.fromkeys("″”“", '"') | {"’": "'", "º": "°", "˚": "°"})
 _QUOTES = frozenset("\"'")
 
 

@@ -54,9 +54,7 @@ def fill_from_notes(visits: pl.DataFrame, mined: pl.DataFrame) -> pl.DataFrame:
             usable = {name: use & apart if name in {low, high} else use for name, use in usable.items()}
     return joined.with_columns(
         *(pl.when(use).then(f"{name}_told").otherwise(name).alias(name) for name, use in usable.items()),
-        from_notes=pl.concat_list(
-            pl.when(use).then(pl.lit(name)) for name, use in usable.items()
-        ).list.drop_nulls(),
+        from_notes=pl.concat_list(pl.when(use).then(pl.lit(name)) for name, use in usable.items()).list.drop_nulls(),
     ).drop(f"{name}_told" for name in fields)
 
 

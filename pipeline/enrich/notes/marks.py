@@ -140,5 +140,3 @@ def _clause_start(items: list[Item], i: int) -> int:
     while at and items[at - 1].kind not in {BREAK, COMMA, MARK}:
         at -= 1
     return at
-
-

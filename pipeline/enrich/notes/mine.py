@@ -158,9 +158,13 @@ def _places(rows: pl.DataFrame) -> pl.DataFrame:
         by_text[text] if text is not None else [f"index:{end.group(1)}"] if (end := ends.get(unit)) else []
         for unit, _, text in located.iter_rows()
     ]
-    return located.select(_ROW).with_columns(
-        places=pl.Series(found, dtype=pl.List(pl.String)),
-    ).with_columns(families=pl.col("places").list.eval(pl.element().str.split(":").list.first()))
+    return (
+        located.select(_ROW)
+        .with_columns(
+            places=pl.Series(found, dtype=pl.List(pl.String)),
+        )
+        .with_columns(families=pl.col("places").list.eval(pl.element().str.split(":").list.first()))
+    )
 
 
 def _marks_of(location: str) -> list[str]:
