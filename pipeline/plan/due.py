@@ -72,7 +72,8 @@ class Known:
 
     risk (active units): unit_id, p_failure, prevention_share, flagged, leading_reason, last_visit_on. units: unit_id,
     site_id, refrigerant, equipment. sites: site_id, agreement, and what their places need. findings (open ones):
-    unit_id, finding, found_on, decision. sections: unit_id, section, p_out_by_season_end, basis, drift_sd_pct, last_reading_on.
+    unit_id, finding, found_on, decision. sections: unit_id, section,
+    p_out_by_season_end, basis, drift_sd_pct, last_reading_on.
     warranty: unit_id, part, section, state, amount, deadline. visits: unit_id, visit_date, visit_type, outdoor_db_f.
     """
 
