@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.plan.cheapest import Problem, cheapest, problem
+from pipeline.plan.cases import Problem, problem
+from pipeline.plan.cheapest import cheapest
 from pipeline.plan.counts import Floats, count_odds, quantity_for
 from pipeline.plan.parts_demand import CAPACITOR, stock_facts
 from pipeline.plan.substitution import Capacitor, Need, Service, substitute

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from pipeline.plan.cheapest import Problem, cheapest, problem
+from pipeline.plan.cases import Problem, problem
+from pipeline.plan.cheapest import cheapest
 from pipeline.plan.counts import count_odds, quantity_for
 from pipeline.plan.substitution import Capacitor, Need, parse_size
 
