@@ -20,8 +20,9 @@ from pipeline.ingest.forms import Form, entry_in_file, form_of
 from pipeline.ingest.headers import normalised
 from pipeline.ingest.line_folding import fold_lines
 from pipeline.ingest.mapping import Mapped, map_table
-from pipeline.ingest.mapping_file import ColumnEntry, Entry, MappingFile, entry_digest, literal_pattern
+from pipeline.ingest.mapping_file import Entry, MappingFile, entry_digest
 from pipeline.ingest.parse import Parsed, parse
+from pipeline.ingest.propose import entry_of
 from pipeline.ingest.read import RawTable, read_table
 from pipeline.ingest.zero_filled import blank_filled_readings
 from pipeline.shaped import Shaped, check_lines, check_plain, check_several
@@ -269,19 +270,6 @@ class Intake:
             folded = fold_lines(raw, parsed, form.lines, ticket_told=ticket_told, siblings=siblings, came_back=returned)
             return check_lines(raw, form.raw, folded, checked)
         return check_plain(raw, parsed, checked)
-
-
-def entry_of(raw: RawTable, mapped: Mapped, conventions: Conventions) -> Entry:
-    """Return the mapping entry that reads this file again as it was read now."""
-    return Entry(
-        pattern=literal_pattern(raw.name),
-        table=mapped.table,
-        decimal=conventions.decimal,
-        date_format=conventions.date_format,
-        header=raw.header,
-        columns={name: ColumnEntry(use.header, use.unit) for name, use in mapped.columns.items()},
-        values=mapped.values,
-    )
 
 
 def _header(raw: RawTable) -> tuple[str, ...]:
