@@ -11,12 +11,12 @@ import polars as pl
 from pipeline.config import Settings
 from pipeline.enrich.notes.sections import FITTED, PART
 from pipeline.enrich.register_faults import register_faults
-from pipeline.forecast.callbacks import callbacks, came_back
+from pipeline.forecast.callbacks import callbacks, came_back, followed
 from pipeline.forecast.capacitor_hazards import capacitor_hazards, section_lives
 from pipeline.forecast.exposure import counted_failures, exposure
 from pipeline.forecast.failure_rates import contributions, failure_rates
 from pipeline.forecast.gathered import repairs_gathered
-from pipeline.forecast.lifetimes import lifetimes, survival_curves
+from pipeline.forecast.lifetimes import life_groups, lifetimes, survival_curves
 from pipeline.forecast.lives import component_spans, unit_spans
 from pipeline.forecast.part_quality import drift_slopes, part_quality
 from pipeline.forecast.trends import season_trend, yearly_change
@@ -91,29 +91,28 @@ def write_lives(
         component_spans(fleet.units, fleet.exposed, fleet.visits, fleet.parts, fleet.failed, fleet.readings),
     ]
     spans, season = pl.concat(lives), settings.season
+    groups = life_groups(spans)
+    jobs, slopes = followed(fleet.visits), drift_slopes(fleet.readings, fleet.series)
+    sections = section_lives(fleet.series, fleet.readings, fleet.failed)
     trend = season_trend(fleet.exposed, fleet.failed, fleet.as_of, season.start, season.end, degree_days)
-    replace_rows(con, "lifetimes", lifetimes(spans), None)
-    replace_rows(con, "survival_curves", survival_curves(spans), None)
-    replace_rows(con, "capacitor_hazards", capacitor_hazards(fleet.series, fleet.readings, fleet.failed), None)
+    replace_rows(con, "lifetimes", lifetimes(groups), None)
+    replace_rows(con, "survival_curves", survival_curves(groups), None)
+    replace_rows(con, "capacitor_hazards", capacitor_hazards(sections), None)
     replace_rows(con, "repairs_gathered", repairs_gathered(fleet.units, fleet.exposed, fleet.visits), None)
-    replace_rows(con, "callbacks", callbacks(fleet.visits, fleet.as_of), None)
-    replace_rows(con, "part_quality", part_quality(fleet.readings, fleet.series), None)
+    replace_rows(con, "callbacks", callbacks(jobs, fleet.as_of), None)
+    replace_rows(con, "part_quality", part_quality(slopes), None)
     ended = spans.filter(pl.col("ended_by") != "still there").rename({"leave": "age_years"})
     replace_rows(con, "lives_ended", ended.drop("entry", "failed"), None)
-    replace_rows(con, "came_back", came_back(fleet.visits), None)
-    replace_rows(con, "sections_out", _sections_out(fleet), None)
-    slopes = drift_slopes(fleet.readings, fleet.series)
+    replace_rows(con, "came_back", came_back(jobs), None)
+    out = sections.filter(pl.col("event").is_not_null())
+    out = out.select("unit_id", "section", "series", out_on="event", age_years="leave")
+    replace_rows(con, "sections_out", out, None)
     replace_rows(con, "drift_slopes", slopes.select(list(SLOPE_COLUMNS)), None)
     replace_rows(con, "season_trend", trend, None)
     replace_rows(con, "yearly_change", yearly_change(trend), None)
 
 
 SLOPE_COLUMNS = ("unit_id", "section", "series", "part_make", "rated_uf", "n", "years", "slope")
-
-
-def _sections_out(fleet: Fleet) -> pl.DataFrame:
-    lives = section_lives(fleet.series, fleet.readings, fleet.failed).filter(pl.col("event").is_not_null())
-    return lives.select("unit_id", "section", "series", out_on="event", age_years="leave")
 
 
 def write_warranty(con: duckdb.DuckDBPyConnection, fleet: Fleet, settings: Settings) -> None:

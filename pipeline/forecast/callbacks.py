@@ -51,20 +51,20 @@ BACK_SCHEMA = pl.Schema(
 """One row per visit after which the unit was in trouble again within the longest window: the rows behind the counts."""
 
 
-def came_back(visits: pl.DataFrame) -> pl.DataFrame:
-    """Return ``BACK_SCHEMA``, sorted by visit_date, unit_id and visit_id."""
-    found = _followed(visits).filter(pl.col("next_bad") & (pl.col("gap") <= max(WINDOWS)))
+def came_back(jobs: pl.DataFrame) -> pl.DataFrame:
+    """Return ``BACK_SCHEMA`` from ``followed``, sorted by visit_date, unit_id and visit_id."""
+    found = jobs.filter(pl.col("next_bad") & (pl.col("gap") <= max(WINDOWS)))
     rows = found.with_columns(back_on="next_on", days="gap").select(list(BACK_SCHEMA)).cast(BACK_SCHEMA)
     return rows.sort("visit_date", "unit_id", "visit_id")
 
 
-def callbacks(visits: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
+def callbacks(jobs: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     """Return how often a unit was in trouble again within 30 and 90 days of a visit.
 
     Parameters
     ----------
-    visits : DataFrame
-        unit_id, visit_id, visit_date, technician, visit_type, cause; up to ``as_of``.
+    jobs : DataFrame
+        ``followed``, of the visits up to ``as_of``.
     as_of : date
         Jobs so late that the window is still open are left out.
 
@@ -80,7 +80,6 @@ def callbacks(visits: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     last visit before it only. Expected: the fleet's share of each kind of job (visit type and cause), summed over the
     group's jobs (indirect standardisation). Who is sent to the hard jobs looks worse without it, and still may with it.
     """
-    jobs = _followed(visits)
     found = []
     for window in WINDOWS:
         followed = jobs.filter(pl.col("visit_date") <= as_of - dt.timedelta(days=window)).with_columns(
@@ -93,23 +92,44 @@ def callbacks(visits: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
     return pl.concat(found).sort("group_by", "within_days", "group_value")
 
 
-def _followed(visits: pl.DataFrame) -> pl.DataFrame:
-    """Return the visits with the unit's next day of visits, whether it was in trouble then, and the days between."""
-    trouble = pl.col("visit_type").is_in(["callback", "no_cooling"]).fill_null(False)
+def followed(visits: pl.DataFrame) -> pl.DataFrame:
+    """Return the visits with the unit's next day of visits, whether it was in trouble then, and the days between.
+
+    Parameters
+    ----------
+    visits : DataFrame
+        unit_id, visit_id, visit_date, technician, visit_type, cause; in any order.
+
+    Returns
+    -------
+    DataFrame
+        These columns, next_on, next_bad and gap [day], null on the unit's last day; sorted by unit and date.
+    """
+    rows = visits.select("unit_id", "visit_id", "visit_date", "technician", "visit_type", "cause").sort(
+        "unit_id", "visit_date", maintain_order=True
+    )
+    new_day = (pl.col("unit_id") != pl.col("unit_id").shift(1)) | (
+        pl.col("visit_date") != pl.col("visit_date").shift(1)
+    )
+    numbered = rows.with_columns(
+        day=new_day.fill_null(True).cum_sum() - 1,
+        trouble=pl.col("visit_type").is_in(["callback", "no_cooling"]).fill_null(False),
+    )
     same_unit = pl.col("unit_id") == pl.col("unit_id").shift(-1)
     days = (
-        visits.with_columns(trouble=trouble)
-        .group_by("unit_id", "visit_date")
-        .agg(pl.col("trouble").any())
-        .sort("unit_id", "visit_date")
-        .with_columns(
+        numbered.group_by("day", maintain_order=True)
+        .agg(pl.col("unit_id", "visit_date").first(), pl.col("trouble").any())
+        .select(
             next_on=pl.when(same_unit).then(pl.col("visit_date").shift(-1)),
             next_bad=pl.when(same_unit).then(pl.col("trouble").shift(-1)),
         )
-        .drop("trouble")
     )
-    return visits.join(days, on=["unit_id", "visit_date"], how="left").with_columns(
-        gap=(pl.col("next_on") - pl.col("visit_date")).dt.total_days(),
+    # days are numbered as they come, so the number of a day is its row
+    after = days[numbered["day"].to_numpy()] if numbered.height else days
+    return (
+        numbered.drop("day", "trouble")
+        .hstack(after)
+        .with_columns(gap=(pl.col("next_on") - pl.col("visit_date")).dt.total_days())
     )
 
 

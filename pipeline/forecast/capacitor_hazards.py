@@ -28,7 +28,17 @@ DAYS_PER_YEAR = 365.25
 def section_lives(series: pl.DataFrame, readings: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
     """Return the sections of known start: key, entry and leave [year], event (the day it was out, or null).
 
-    Parameters as ``capacitor_hazards``.
+    Parameters
+    ----------
+    series, readings : DataFrame
+        ``core.capacitor_series`` and ``core.capacitor_readings``; only series whose start is known have an age.
+    failed : DataFrame
+        ``counted_failures``: a series that ended on a call for the capacitor failed, with a reading or without.
+
+    Notes
+    -----
+    A section is watched from its first reading (or from the day it was fitted) to the first that was out, else to its
+    last reading. When it went out lies between two readings; the later one is taken, so rates are a little late.
     """
     key = ["unit_id", "section", "series"]
     read = readings.filter(pl.col("suspect").is_null() & pl.col("drift_pct").is_not_null())
@@ -56,22 +66,8 @@ def section_lives(series: pl.DataFrame, readings: pl.DataFrame, failed: pl.DataF
     )
 
 
-def capacitor_hazards(series: pl.DataFrame, readings: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
-    """Return how often sections were found out of tolerance, or failed, by years in service.
-
-    Parameters
-    ----------
-    series, readings : DataFrame
-        ``core.capacitor_series`` and ``core.capacitor_readings``; only series whose start is known have an age.
-    failed : DataFrame
-        ``counted_failures``: a series that ended on a call for the capacitor failed, with a reading or without.
-
-    Notes
-    -----
-    A section is watched from its first reading (or from the day it was fitted) to the first that was out, else to its
-    last reading. When it went out lies between two readings; the later one is taken, so rates are a little late.
-    """
-    lives = section_lives(series, readings, failed)
+def capacitor_hazards(lives: pl.DataFrame) -> pl.DataFrame:
+    """Return ``HAZARD_SCHEMA`` from ``section_lives``: how often sections went out, or failed, by years in service."""
     bands = pl.DataFrame({"age_from": BANDS[:-1], "age_to": BANDS[1:]})
     inside = pl.min_horizontal("leave", "age_to") - pl.max_horizontal("entry", "age_from")
     here = (

@@ -27,13 +27,14 @@ def failures(visits: pl.DataFrame) -> pl.DataFrame:
     )
     counted = calls
     while True:
-        gap = (pl.col("visit_date") - pl.col("visit_date").shift(1).over("unit_id")).dt.total_days()
-        before = pl.col("cause").shift(1).over("unit_id")
+        own = pl.col("unit_id") == pl.col("unit_id").shift(1)
+        gap = (pl.col("visit_date") - pl.col("visit_date").shift(1)).dt.total_days()
+        before = pl.col("cause").shift(1)
         same = pl.col("cause").is_null() | before.is_null() | (pl.col("cause") == before)
-        repeat = ((gap <= SAME_CALL_DAYS) & same).fill_null(False)
+        repeat = (own & (gap <= SAME_CALL_DAYS) & same).fill_null(False)
         marked = counted.with_columns(repeat=repeat)
         # only the first repeat in a row goes at a time: a later one is measured from the last counted call
-        first = pl.col("repeat") & ~pl.col("repeat").shift(1).over("unit_id").fill_null(False)
+        first = pl.col("repeat") & ~(own & pl.col("repeat").shift(1)).fill_null(False)
         kept = marked.filter(~first).drop("repeat")
         if kept.height == counted.height:
             return kept

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 import polars as pl
 
@@ -44,9 +47,12 @@ CURVE_SCHEMA = pl.Schema(
         "survival": pl.Float64,
         "survival_low": pl.Float64,
         "survival_high": pl.Float64,
+        "make": pl.String,
+        "failures": pl.Int64,
     }
 )
-"""Kaplan-Meier curve of each component, all makes, at most ``POINTS`` steps."""
+"""Kaplan-Meier curve of each component, over all makes (make null) and by make, at most ``POINTS`` steps. ``failures``
+counts those up to the age; the first row of a curve is where it begins, at 1, and has no limits."""
 
 POINTS = 60
 LEAST_LIVES = 20
@@ -54,53 +60,87 @@ LEAST_FAILURES = 5
 """A make with fewer lives, or failures, of a component gets no row of its own (engineering choice)."""
 
 
-def lifetimes(spans: pl.DataFrame) -> pl.DataFrame:
-    """Return ``LIVES_SCHEMA`` for every component, over all makes and by make, sorted by component and make.
+@dataclass(frozen=True)
+class Group:
+    """The lives of one component, of one make or (``make`` null) of all."""
+
+    component: str
+    make: str | None
+    lives: pl.DataFrame
+    curve: Curve
+
+
+def life_groups(spans: pl.DataFrame) -> list[Group]:
+    """Return the lives of every component, over all makes and by each make with enough of them.
 
     Parameters
     ----------
     spans : DataFrame
         ``lives.SPAN_SCHEMA``.
+    """
+    needed = one_spelling(spans, "make").select("component", "make", "entry", "leave", "failed", "ended_by")
+    groups = []
+    for (component,), lives in needed.partition_by("component", as_dict=True, maintain_order=True).items():
+        counted = lives.group_by("make").agg(many=pl.len(), failures=pl.col("failed").sum())
+        enough = counted.filter(
+            pl.col("make").is_not_null() & (pl.col("many") >= LEAST_LIVES) & (pl.col("failures") >= LEAST_FAILURES)
+        )
+        by_make = lives.join(enough.select("make"), on="make", how="semi").partition_by("make", as_dict=True)
+        groups.append(Group(str(component), None, lives, _curve(lives)))
+        groups += [Group(str(component), str(make), own, _curve(own)) for (make,), own in by_make.items()]
+    return sorted(groups, key=lambda group: (group.component, group.make is not None, group.make or ""))
+
+
+def lifetimes(groups: Sequence[Group]) -> pl.DataFrame:
+    """Return ``LIVES_SCHEMA`` for every group of ``life_groups``, in their order.
 
     Notes
     -----
     Weibull by likelihood with delayed entry where there are failures enough, else with the shape held
     (``weibull.fit_weibull``). A median beyond the oldest age seen is extrapolated, and the caveat says so.
     """
-    clean = one_spelling(spans, "make")
-    rows = []
-    for (component,), group in clean.partition_by("component", as_dict=True).items():
-        rows.append({"component": component, "make": None, **_row(group)})
-        makes = group.filter(pl.col("make").is_not_null()).partition_by("make", as_dict=True)
-        rows += [
-            {"component": component, "make": make, **_row(lives)}
-            for (make,), lives in makes.items()
-            if lives.height >= LEAST_LIVES and lives["failed"].sum() >= LEAST_FAILURES
-        ]
-    return pl.DataFrame(rows, schema=LIVES_SCHEMA).fill_nan(None).sort("component", "make", nulls_last=False)
+    rows = [{"component": group.component, "make": group.make, **_row(group)} for group in groups]
+    return pl.DataFrame(rows, schema=LIVES_SCHEMA).fill_nan(None)
 
 
-def survival_curves(spans: pl.DataFrame) -> pl.DataFrame:
-    """Return ``CURVE_SCHEMA``: each component's curve over all makes, thinned."""
-    found = []
-    for (component,), group in sorted(spans.partition_by("component", as_dict=True).items()):
-        curve = _curve(group)
-        low, high = curve.limits()
-        keep = np.unique(np.linspace(0, curve.age.size - 1, min(POINTS, curve.age.size)).round().astype(int))
-        found.append(
-            pl.DataFrame(
-                {
-                    "component": [component] * keep.size,
-                    "age_years": curve.age[keep],
-                    "at_risk": curve.at_risk[keep].astype(int),
-                    "survival": curve.survival[keep],
-                    "survival_low": low[keep],
-                    "survival_high": high[keep],
-                },
-                schema=CURVE_SCHEMA,
-            )
-        )
-    return pl.concat(found).fill_nan(None) if found else pl.DataFrame(schema=CURVE_SCHEMA)
+def survival_curves(groups: Sequence[Group]) -> pl.DataFrame:
+    """Return ``CURVE_SCHEMA`` for every group of ``life_groups`` in which something failed, in their order.
+
+    Notes
+    -----
+    A curve begins at the age by which ``LEAST_AT_RISK`` had been met, at 1: it holds for those that reached that age.
+    It ends where fewer are left to be watched: a last step among two or three would say nothing.
+    """
+    found = [_drawn(group) for group in groups]
+    return pl.concat([pl.DataFrame(schema=CURVE_SCHEMA), *(frame for frame in found if frame is not None)])
+
+
+def _drawn(group: Group) -> pl.DataFrame | None:
+    curve = group.curve
+    thin = curve.at_risk < LEAST_AT_RISK
+    steps = int(np.argmax(thin)) if thin.any() else curve.age.size
+    if not steps:
+        return None
+    low, high = curve.limits()
+    met = float(np.partition(group.lives["entry"].to_numpy(), LEAST_AT_RISK - 1)[LEAST_AT_RISK - 1])
+    left = float(np.partition(group.lives["leave"].to_numpy(), -LEAST_AT_RISK)[-LEAST_AT_RISK])
+    keep = np.unique(np.linspace(0, steps - 1, min(POINTS, steps)).round().astype(int))
+    last = keep[-1]
+    frame = pl.DataFrame(
+        {
+            "age_years": [min(met, curve.age[0]), *curve.age[keep]],
+            "at_risk": [None, *curve.at_risk[keep].astype(int)],
+            "survival": [1.0, *curve.survival[keep]],
+            "survival_low": [None, *low[keep]],
+            "survival_high": [None, *high[keep]],
+            "failures": [0, *np.cumsum(curve.failures)[keep].astype(int)],
+        }
+    )
+    if left > curve.age[last] and (steps == curve.age.size or left < curve.age[steps]):
+        ending = frame.tail(1).with_columns(age_years=pl.lit(left), at_risk=pl.lit(LEAST_AT_RISK, pl.Int64))
+        frame = pl.concat([frame, ending])
+    named = frame.with_columns(component=pl.lit(group.component), make=pl.lit(group.make, pl.String))
+    return named.select(list(CURVE_SCHEMA)).cast(CURVE_SCHEMA)
 
 
 def _curve(lives: pl.DataFrame) -> Curve:
@@ -109,8 +149,8 @@ def _curve(lives: pl.DataFrame) -> Curve:
     )
 
 
-def _row(lives: pl.DataFrame) -> dict[str, object]:
-    curve = _curve(lives)
+def _row(group: Group) -> dict[str, object]:
+    lives, curve = group.lives, group.curve
     law = fit_weibull(*(lives[name].to_numpy() for name in ("entry", "leave", "failed")))
     median, b10 = law.quantile(0.5), law.quantile(0.1)
     oldest = float(lives["leave"].max())  # type: ignore[arg-type]

@@ -33,20 +33,20 @@ FACTORY = "as the unit came"
 LEAST_YEARS = 0.5
 """Readings of a series must lie so far apart (engineering choice)."""
 DAYS_PER_YEAR = 365.25
+MIDDLE_DAY = 18_000
+"""Dates are counted from here (2019), so that sums of squares lose no digits."""
 NOISE_PCT = 1.7
 PSEUDO_PAIRS = 30.0
 """Noise of a bench reading that is assumed, as if seen in so many pairs (engineering guess)."""
 
 
-def part_quality(readings: pl.DataFrame, series: pl.DataFrame) -> pl.DataFrame:
+def part_quality(slopes: pl.DataFrame) -> pl.DataFrame:
     """Return how fast capacitors drift by make, and by make, section and rating.
 
     Parameters
     ----------
-    readings : DataFrame
-        ``core.capacitor_readings``; used are bench readings, not suspect, inside half to one and a half of the rating.
-    series : DataFrame
-        ``core.capacitor_series``: unit_id, section, series, part_make, start_kind.
+    slopes : DataFrame
+        ``drift_slopes``.
 
     Returns
     -------
@@ -60,7 +60,6 @@ def part_quality(readings: pl.DataFrame, series: pl.DataFrame) -> pl.DataFrame:
     (DerSimonian & Laird, Controlled Clinical Trials 7, 1986), each group then drawn towards the fleet's mean by its
     share of the two.
     """
-    slopes = drift_slopes(readings, series)
     if slopes.height < 2:
         return pl.DataFrame(schema=QUALITY_SCHEMA)
     by_make = _pooled(slopes, ["part_make"], "make")
@@ -71,24 +70,31 @@ def part_quality(readings: pl.DataFrame, series: pl.DataFrame) -> pl.DataFrame:
 def drift_slopes(readings: pl.DataFrame, series: pl.DataFrame) -> pl.DataFrame:
     """Return one row per series read often enough: unit_id, section, series, part_make, rated_uf, n, years, slope.
 
-    ``slope`` is in % of the rating a year, ``error`` its variance. Parameters as ``part_quality``.
+    ``slope`` is in % of the rating a year, ``error`` its variance.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        ``core.capacitor_readings``; used are bench readings, not suspect, inside half to one and a half of the rating.
+    series : DataFrame
+        ``core.capacitor_series``: unit_id, section, series, part_make, start_kind.
     """
     key = ["unit_id", "section", "series"]
-    x, y = pl.col("x"), pl.col("drift_pct")
-    centred = (x - x.mean(), y - y.mean())
+    x, y, n = pl.col("x"), pl.col("drift_pct"), pl.len()
     fits = (
         readings.filter(pl.col("suspect").is_null() & (pl.col("method") == "bench") & (pl.col("drift_pct").abs() < 50))
-        .with_columns(x=pl.col("visit_date").dt.epoch("d") / DAYS_PER_YEAR)
+        .with_columns(x=(pl.col("visit_date").dt.epoch("d") - MIDDLE_DAY) / DAYS_PER_YEAR)
         .group_by(key)
         .agg(
-            n=pl.len(),
+            n=n,
             years=x.max() - x.min(),
-            sxx=(centred[0] ** 2).sum(),
-            slope=(centred[0] * centred[1]).sum() / (centred[0] ** 2).sum(),
-            syy=(centred[1] ** 2).sum(),
+            sxx=(x * x).sum() - x.sum() ** 2 / n,
+            sxy=(x * y).sum() - x.sum() * y.sum() / n,
+            syy=(y * y).sum() - y.sum() ** 2 / n,
             rated_uf=pl.col("rated_uf").last(),
         )
         .filter((pl.col("n") >= 2) & (pl.col("years") >= LEAST_YEARS))
+        .with_columns(slope=pl.col("sxy") / pl.col("sxx"))
         .with_columns(left=pl.col("syy") - pl.col("slope") ** 2 * pl.col("sxx"))
         .join(series.select(*key, "part_make", "start_kind").unique(key), on=key, how="left")
     )

@@ -72,13 +72,14 @@ def mean_cumulative(
     running, slope = np.concatenate([[0.0], np.cumsum(rise)]), np.concatenate([[0.0], np.cumsum(rise / risk)])
     value = running[np.searchsorted(steps, grid, "right")]
     before = slope[np.searchsorted(steps, start, "right")]
+    at_end, at_grid = (slope[np.searchsorted(steps, ages, "right")] for ages in (end, grid))
     own_weight, order = worth / risk[place], np.argsort(age, kind="stable")
     gathered, variance, done = np.zeros(end.size), np.empty(grid.size), 0
     for n, stop in enumerate(np.searchsorted(age[order], grid, "right")):
         new = order[done:stop]
         gathered += np.bincount(who[new], own_weight[new], end.size)
         done = stop
-        expected = slope[np.searchsorted(steps, np.minimum(end, grid[n]), "right")] - before
+        expected = np.where(end <= grid[n], at_end, at_grid[n]) - before
         variance[n] = ((gathered - np.maximum(expected, 0.0)) ** 2).sum()
     at_risk = (
         (end.size - np.searchsorted(np.sort(end), grid, "left"))

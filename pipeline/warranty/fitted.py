@@ -84,7 +84,18 @@ def _in_links(rows: pl.DataFrame) -> pl.DataFrame:
     return (
         in_slots(rows)
         .sort(*CHAIN, "visit_date", "visit_id", "row_n")
-        .with_columns(link=pl.struct("visit_date", "visit_id").rank("dense").over(CHAIN))
+        .with_columns(chain_begins=_differs(CHAIN), link_begins=_differs([*CHAIN, "visit_date", "visit_id"]))
+        .with_columns(links=pl.col("link_begins").cum_sum().cast(pl.Int64))
+        .with_columns(before=pl.when("chain_begins").then(pl.col("links") - 1).forward_fill())
+        .with_columns(link=pl.col("links") - pl.col("before"))
+        .drop("chain_begins", "link_begins", "links", "before")
+    )
+
+
+def _differs(columns: list[str]) -> pl.Expr:
+    """Whether a row differs from the one before in any of the columns."""
+    return pl.any_horizontal(pl.col(name).ne_missing(pl.col(name).shift(1)) for name in columns) | (
+        pl.int_range(pl.len()) == 0
     )
 
 

@@ -28,10 +28,14 @@ def failed_readings(parts: pl.DataFrame, visits: pl.DataFrame, readings: pl.Data
         unit_id, visit_id, part, reading_pct, tolerance_pct [%] and evidence, null where nothing shows the fault; one
         row per unit, visit and part.
     """
+    place = ["unit_id", "visit_id"]
+    wanted = parts.select(*place, "part").unique(maintain_order=True)
+    on_visits = wanted.select(place).unique()
     found = (
-        readings.filter(~pl.col("is_new_part").fill_null(False) & pl.col("drift_pct").is_not_null())
+        readings.join(on_visits, on=place, how="semi")
+        .filter(~pl.col("is_new_part").fill_null(False) & pl.col("drift_pct").is_not_null())
         .sort(pl.col("drift_pct").abs())
-        .group_by("unit_id", "visit_id")
+        .group_by(place)
         .agg(pl.col(name).last() for name in ("section", "drift_pct", "tolerance_pct", "measured_uf", "rated_uf"))
         .with_columns(part=pl.lit("run_capacitor"))
     )
@@ -50,13 +54,10 @@ def failed_readings(parts: pl.DataFrame, visits: pl.DataFrame, readings: pl.Data
         pl.format("leak found on {}", "visit_date")
     )
     return (
-        parts.select("unit_id", "visit_id", "part")
-        .unique(maintain_order=True)
-        .join(visits.unique(["unit_id", "visit_id"]), on=["unit_id", "visit_id"], how="left")
-        .join(found, on=["unit_id", "visit_id", "part"], how="left")
+        wanted.join(visits.join(on_visits, on=place, how="semi").unique(place), on=place, how="left")
+        .join(found, on=[*place, "part"], how="left")
         .select(
-            "unit_id",
-            "visit_id",
+            *place,
             "part",
             reading_pct="drift_pct",
             tolerance_pct="tolerance_pct",

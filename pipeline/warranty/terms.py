@@ -156,13 +156,9 @@ def make_key(make: str) -> str:
 
 def _install_visits(visits: pl.DataFrame) -> pl.DataFrame:
     """Return the first visit of units that were met at their install."""
-    return (
-        visits.sort("unit_id", "visit_date")
-        .group_by("unit_id")
-        .agg(install_visit_on=pl.col("visit_date").first(), first_type=pl.col("visit_type").first())
-        .filter(pl.col("first_type") == "install")
-        .drop("first_type")
-    )
+    installs = visits.filter(pl.col("visit_type") == "install").select("unit_id", "visit_date").unique()
+    first = visits.join(installs, on="unit_id", how="semi").group_by("unit_id").agg(pl.col("visit_date").min())
+    return first.join(installs, on=["unit_id", "visit_date"], how="semi").rename({"visit_date": "install_visit_on"})
 
 
 def _until(kind: str, stated: str) -> pl.Expr:

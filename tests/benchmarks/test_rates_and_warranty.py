@@ -3,26 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import resource
 import time
-from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
+import duckdb
 import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.config import Warranty
-from pipeline.forecast.callbacks import callbacks
-from pipeline.forecast.capacitor_hazards import capacitor_hazards
-from pipeline.forecast.exposure import counted_failures, exposure
-from pipeline.forecast.failure_rates import contributions, failure_rates
-from pipeline.forecast.gathered import repairs_gathered
-from pipeline.forecast.lifetimes import lifetimes, survival_curves
-from pipeline.forecast.lives import component_spans, unit_spans
-from pipeline.forecast.part_quality import part_quality
+from pipeline.config import Settings
+from pipeline.derive_rates import write_rates_and_warranty
 from pipeline.forecast.poisson_rates import dispersion, garwood, holm, p_higher, shrink
-from pipeline.forecast.trends import season_trend
-from pipeline.warranty.book import warranty_book
+from pipeline.store.connect import open_store
+from pipeline.store.frames import registered
 from tests.builders import make_frame
 
 pytestmark = pytest.mark.benchmark
@@ -32,9 +27,9 @@ CAUSES = ["run_capacitor", "contactor", "compressor", "condenser_fan_motor", "re
 
 
 def big_fleet(visits: int, seed: int = 7) -> dict[str, pl.DataFrame]:
-    """Units met at any age, six visits and a part or so each."""
+    """Units met at any age, about five visits and a part or so each."""
     rng = np.random.default_rng(seed)
-    units = visits // 6
+    units = visits * 100 // 513  # six each, and one in seven of them would lie after as-of
     ids = np.array([f"U{n:06d}" for n in range(units)])
     born = np.datetime64("2000-01-01") + rng.integers(0, 9000, units).astype("timedelta64[D]")
     came = np.maximum(born, np.datetime64("2016-01-01")) + rng.integers(0, 1500, units).astype("timedelta64[D]")
@@ -150,71 +145,70 @@ def big_fleet(visits: int, seed: int = 7) -> dict[str, pl.DataFrame]:
     }
 
 
-def everything(fleet: dict[str, pl.DataFrame]) -> dict[str, float]:
-    """Work out every table of the rates and of the warranty; return the seconds of each."""
-    seconds: dict[str, float] = {}
-
-    def timed(name: str, work: Callable[[], Any]) -> Any:
-        began = time.perf_counter()
-        found = work()
-        seconds[name] = time.perf_counter() - began
-        return found
-
-    visits, units, parts = fleet["visits"], fleet["units"], fleet["parts"]
-    exposed = timed("exposure", lambda: exposure(units, AS_OF, 36))
-    failed = timed("failures", lambda: counted_failures(visits, exposed))
-    shares = timed("contributions", lambda: contributions(units, fleet["sites"], parts, exposed, failed))
-    timed("rates", lambda: failure_rates(shares, exposed, failed))
-    spans = timed(
-        "spans",
-        lambda: pl.concat(
-            [unit_spans(units, exposed), component_spans(units, exposed, visits, parts, failed, fleet["readings"])]
-        ),
-    )
-    timed("lifetimes", lambda: lifetimes(spans))
-    timed("curves", lambda: survival_curves(spans))
-    timed("hazards", lambda: capacitor_hazards(fleet["series"], fleet["readings"], failed))
-    timed("gathered", lambda: repairs_gathered(units, exposed, visits))
-    timed("callbacks", lambda: callbacks(visits, AS_OF))
-    timed("quality", lambda: part_quality(fleet["readings"], fleet["series"]))
-    timed("trend", lambda: season_trend(exposed, failed, AS_OF, "05-01", "09-30"))
-    told = pl.DataFrame(
-        schema={
-            "unit_id": pl.String,
-            "visit_id": pl.String,
-            "item": pl.String,
-            "quantity": pl.Float64,
-            "snippet": pl.String,
-        }
-    )
-    timed(
-        "warranty",
-        lambda: warranty_book(
-            visits=visits,
-            parts=parts,
-            units=units,
-            sites=fleet["sites"],
-            readings=fleet["readings"],
-            sections=fleet["sections"],
-            told=told,
-            settings=Warranty(),
-            as_of=AS_OF,
-        ),
-    )
-    return seconds
+PLACES = {
+    "visits": "imported.visits",
+    "parts": "imported.parts",
+    "units": "main.units",
+    "sites": "main.sites",
+    "readings": "core.capacitor_readings",
+    "series": "core.capacitor_series",
+    "sections": "core.section_forecast",
+}
+"""Where the store keeps each frame of ``big_fleet``."""
+WRITTEN = (
+    "failure_rates",
+    "rate_rows",
+    "lifetimes",
+    "survival_curves",
+    "capacitor_hazards",
+    "repairs_gathered",
+    "callbacks",
+    "part_quality",
+    "season_trend",
+    "warranty",
+)
+"""Views that must have rows when all is written."""
 
 
-def test_a_million_visits_cost_few_sorts_of_them() -> None:
-    """Everything together against sorting the visits once by unit and date, in one process: a ratio, not seconds."""
-    fleet = big_fleet(1_000_000)
-    began = time.perf_counter()
-    for _ in range(3):
-        fleet["visits"].sort("visit_date", "visit_id").sort("unit_id", "visit_date", "visit_id")
-    sort = (time.perf_counter() - began) / 3
-    seconds = everything(fleet)
-    total = sum(seconds.values())
-    print({name: round(value, 2) for name, value in seconds.items()}, round(total, 2), "ratio", round(total / sort, 1))
-    assert total / sort < 60
+def fill(con: duckdb.DuckDBPyConnection, fleet: dict[str, pl.DataFrame]) -> None:
+    """Put the fleet where the store keeps it."""
+    place = {"source_file": pl.lit("x.csv"), "source_line": pl.lit(2, pl.Int64), "import_id": pl.lit(1, pl.Int64)}
+    for name, table in PLACES.items():
+        schema, _, short = table.partition(".")
+        columns = con.execute(
+            "select column_name from duckdb_columns() where schema_name = ? and table_name = ?", [schema, short]
+        ).fetchall()
+        lacking = {key: value for key, value in place.items() if key not in fleet[name].columns}
+        frame = fleet[name].with_columns(**lacking)
+        frame = frame.select(column for column in frame.columns if (column,) in columns)
+        with registered(con, "coming", frame):
+            con.execute(f"insert into {table} by name select * from coming")
+
+
+def spent() -> float:
+    """Return the processor seconds of this process so far, all threads."""
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    return used.ru_utime + used.ru_stime
+
+
+def test_a_million_visits_are_worked_out_within_ten_processor_seconds_a_core(tmp_path: Path) -> None:
+    """From a store on disk to every table of rates, lives and warranty written: read, worked out, stored.
+
+    The bound is 10 seconds on 2 cores, so 20 processor seconds; what is asserted is less, wall time is printed.
+    """
+    with open_store(tmp_path / "shop.duckdb", threads=2) as con:
+        fill(con, big_fleet(1_000_000))
+        [(visits,)] = con.execute("select count(*) from visits").fetchall()
+        began, used = time.perf_counter(), spent()
+        con.execute("begin")
+        write_rates_and_warranty(con, AS_OF, Settings())
+        con.execute("commit")
+        wall, processor = time.perf_counter() - began, spent() - used
+        rows = {view: con.execute(f"select count(*) from {view}").fetchall()[0][0] for view in WRITTEN}
+    print(f"{visits:,} visits: {wall:.1f} s, {processor:.1f} processor seconds; {rows}")
+    assert visits > 990_000
+    assert min(rows.values()) > 0
+    assert processor < 14
 
 
 def fleets(rng: np.random.Generator, spread: float, makes: int, years: tuple[float, float]) -> tuple[Any, Any, Any]:

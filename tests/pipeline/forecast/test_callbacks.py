@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from pipeline.errors import UsageError
-from pipeline.forecast.callbacks import callbacks
+from pipeline.forecast.callbacks import callbacks, followed
 from pipeline.forecast.degree_days import parse_degree_days
 from pipeline.forecast.trends import CHANGE_SCHEMA, rate_ratio, season_trend, yearly_change
 from tests.builders import make_frame
@@ -31,7 +31,7 @@ def visit(
 
 
 def found(rows: list[dict[str, Any]], who: str, days: int) -> dict[str, Any]:
-    frame = callbacks(make_frame("visits", rows), AS_OF)
+    frame = callbacks(followed(make_frame("visits", rows)), AS_OF)
     return frame.row(by_predicate=(pl.col("group_value") == who) & (pl.col("within_days") == days), named=True)
 
 

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from pipeline.forecast.exposure import counted_failures, exposure
-from pipeline.forecast.lifetimes import lifetimes, survival_curves
+from pipeline.forecast.lifetimes import life_groups, lifetimes, survival_curves
 from pipeline.forecast.lives import SPAN_SCHEMA, component_spans, unit_spans
 from tests.builders import make_frame, make_parts
 
@@ -133,7 +133,7 @@ def simulated(units: int = 900) -> list[tuple[float, float, bool]]:
 
 def test_the_median_of_a_simulated_component_comes_back():
     """True median 16 ln(2)^(1/3) = 14.16 years, B10 16 (-ln 0.9)^(1/3) = 7.56."""
-    row = lifetimes(lives(simulated())).row(0, named=True)
+    row = lifetimes(life_groups(lives(simulated()))).row(0, named=True)
     assert row["method"] == "fitted"
     assert row["median_years"] == pytest.approx(14.16, rel=0.06)
     assert row["median_low"] < 14.16 < row["median_high"]
@@ -142,22 +142,51 @@ def test_the_median_of_a_simulated_component_comes_back():
 
 
 def test_few_failures_say_so_and_none_give_only_a_lower_limit():
-    few = lifetimes(lives([(5.0, 9.0, True), (4.0, 8.0, True)] + [(3.0, 9.0, False)] * 30)).row(0, named=True)
+    few = lifetimes(life_groups(lives([(5.0, 9.0, True), (4.0, 8.0, True)] + [(3.0, 9.0, False)] * 30))).row(
+        0, named=True
+    )
     assert few["method"] == "shape_held"
     assert "too few to fit the shape" in few["caveat"]
     assert "beyond the oldest seen" in few["caveat"]
-    none = lifetimes(lives([(3.0, 9.0, False)] * 30)).row(0, named=True)
+    none = lifetimes(life_groups(lives([(3.0, 9.0, False)] * 30))).row(0, named=True)
     assert (none["method"], none["median_years"], none["median_high"]) == ("no_failures", None, None)
     assert none["median_low"] > 9
 
 
 def test_a_make_has_its_own_row_from_twenty_lives_and_five_failures_on():
     frame = pl.concat([lives(simulated(120)), lives(simulated(12), "Brisco")])
-    assert lifetimes(frame)["make"].to_list() == [None, "Halden"]
+    assert lifetimes(life_groups(frame))["make"].to_list() == [None, "Halden"]
 
 
 def test_curves_fall_and_are_thinned():
-    curve = survival_curves(lives(simulated()))
-    assert 10 < curve.height <= 60
-    assert curve["survival"].is_sorted(descending=True)
-    assert (curve["survival_low"] <= curve["survival"]).all()
+    curves = survival_curves(life_groups(lives(simulated())))
+    assert curves["make"].unique().sort(nulls_last=True).to_list() == ["Halden", None]
+    for _, curve in curves.group_by("make"):
+        assert 10 < curve.height <= 62  # 60 steps, where it begins and where it ends
+        assert curve["survival"].is_sorted(descending=True)
+        assert (curve["survival_low"] <= curve["survival"]).fill_null(True).all()
+        assert curve["failures"].is_sorted()
+
+
+def test_a_curve_begins_where_enough_were_met_and_ends_where_too_few_are_left():
+    """By hand: entries 0 to 5, so five are met at 4; at 7 all eight are at risk, 1 - 1/8; at 8 seven, times 1 - 1/7.
+
+    The third failure, at 10, finds only four at risk: it is not drawn, and the curve ends at 9.5, where five still are.
+    """
+    rows = [(0.0, 7.0, True), (1.0, 8.0, True), (2.0, 9.0, False), (3.0, 9.5, False)]
+    rows += [(4.0, 10.0, True), (5.0, 11.0, False), (5.0, 11.0, False), (5.0, 12.0, False)]
+    curve = survival_curves(life_groups(lives(rows)))
+    assert curve["age_years"].to_list() == [4.0, 7.0, 8.0, 9.5]
+    assert curve["at_risk"].to_list() == [None, 8, 7, 5]
+    assert curve["failures"].to_list() == [0, 1, 2, 2]
+    assert curve["survival"].to_list() == pytest.approx([1.0, 7 / 8, 6 / 8, 6 / 8])
+
+
+def test_a_curve_runs_flat_to_the_last_age_at_which_enough_are_watched():
+    rows = [(0.0, 7.0, True)] + [(1.0, 10.0 + n, False) for n in range(6)]
+    curve = survival_curves(life_groups(lives(rows)))
+    assert curve.select("age_years", "at_risk", "failures").rows() == [(1.0, None, 0), (7.0, 7, 1), (11.0, 5, 1)]
+
+
+def test_a_component_that_never_failed_has_no_curve():
+    assert survival_curves(life_groups(lives([(3.0, 9.0, False)] * 30))).is_empty()

@@ -9,10 +9,10 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.forecast.capacitor_hazards import capacitor_hazards
+from pipeline.forecast.capacitor_hazards import capacitor_hazards, section_lives
 from pipeline.forecast.exposure import exposure
 from pipeline.forecast.gathered import repairs_gathered
-from pipeline.forecast.part_quality import FACTORY, part_quality
+from pipeline.forecast.part_quality import FACTORY, drift_slopes, part_quality
 from tests.builders import make_frame
 
 READ = {
@@ -70,7 +70,7 @@ def makes(slopes: dict[str, tuple[float, int]], noise: float = 1.0) -> tuple[pl.
 
 
 def test_a_make_that_drifts_twice_as_fast_is_found():
-    found = part_quality(*makes({"Fast": (-2.0, 60), "Usual": (-1.0, 60), "Other": (-1.0, 60)}))
+    found = part_quality(drift_slopes(*makes({"Fast": (-2.0, 60), "Usual": (-1.0, 60), "Other": (-1.0, 60)})))
     rows = {row["part_make"]: row for row in found.filter(pl.col("group_by") == "make").iter_rows(named=True)}
     assert rows["Fast"]["drift_pct_per_year"] == pytest.approx(-2.0, abs=0.2)
     assert [make for make, row in rows.items() if row["faster"]] == ["Fast"]
@@ -79,7 +79,7 @@ def test_a_make_that_drifts_twice_as_fast_is_found():
 
 
 def test_one_part_of_a_make_is_drawn_far_to_the_fleet():
-    found = part_quality(*makes({"One": (-6.0, 1), **{f"M{n}": (-1.0, 40) for n in range(6)}}))
+    found = part_quality(drift_slopes(*makes({"One": (-6.0, 1), **{f"M{n}": (-1.0, 40) for n in range(6)}})))
     row = found.row(by_predicate=(pl.col("part_make") == "One") & (pl.col("group_by") == "make"), named=True)
     assert -6.0 < row["drift_pct_per_year"] < -1.0
 
@@ -99,17 +99,17 @@ def test_suspect_readings_loads_and_single_readings_count_for_nothing():
             ),
         ]
     )
-    assert part_quality(spoiled, series).equals(part_quality(reads, series))
+    assert part_quality(drift_slopes(spoiled, series)).equals(part_quality(drift_slopes(reads, series)))
 
 
 def test_parts_the_unit_came_with_are_named_so():
     reads, series = makes({"A": (-1.0, 3), "B": (-1.0, 3)})
     came = series.with_columns(part_make=pl.lit(None, pl.String), start_kind=pl.lit("installed"))
-    assert set(part_quality(reads, came)["part_make"]) == {FACTORY}
+    assert set(part_quality(drift_slopes(reads, came))["part_make"]) == {FACTORY}
 
 
 def test_no_readings_no_table():
-    assert part_quality(pl.DataFrame(schema=READ), pl.DataFrame(schema=SERIES)).is_empty()
+    assert part_quality(drift_slopes(pl.DataFrame(schema=READ), pl.DataFrame(schema=SERIES))).is_empty()
 
 
 def test_hazards_by_hand():
@@ -126,7 +126,9 @@ def test_hazards_by_hand():
         ],
         schema=READ,
     )
-    rows = capacitor_hazards(series, reads, pl.DataFrame(schema=FAILED)).filter(pl.col("section_years") > 0)
+    rows = capacitor_hazards(section_lives(series, reads, pl.DataFrame(schema=FAILED))).filter(
+        pl.col("section_years") > 0
+    )
     assert rows["section_years"].to_list() == pytest.approx([2, 2, 1827 / 365.25 - 4])
     assert rows["went_out"].to_list() == [0, 0, 1]
 
@@ -145,7 +147,9 @@ def test_a_part_first_read_at_eight_years_adds_nothing_before():
         schema=SERIES,
     )
     reads = pl.DataFrame([reading("U", dt.date(2020, 1, 1), -1), reading("U", dt.date(2020, 12, 1), -2)], schema=READ)
-    rows = capacitor_hazards(series, reads, pl.DataFrame(schema=FAILED)).filter(pl.col("section_years") > 0)
+    rows = capacitor_hazards(section_lives(series, reads, pl.DataFrame(schema=FAILED))).filter(
+        pl.col("section_years") > 0
+    )
     assert rows["age_from"].to_list() == [6.0]  # 8.0 to 8.9 years lie in the band from 6 to 9
     assert rows["section_years"].sum() == pytest.approx(335 / 365.25)
 
