@@ -22,6 +22,7 @@ from pipeline.progress import Progress, Say, refuse, tell
 from pipeline.store import load, records
 from pipeline.store.connect import open_store
 from pipeline.store.derived import append_rows
+from pipeline.store.unit_moves import settle_moves
 from pipeline.store.zero_cells import keep_blanked, settle_zeros
 
 
@@ -137,6 +138,12 @@ def _merge(con: duckdb.DuckDBPyConnection, item: Taken, several: Sequence[load.S
     return item.account_of_lines(moved)
 
 
-def settle_all(con: duckdb.DuckDBPyConnection) -> pl.Series:
+def settle_all(con: duckdb.DuckDBPyConnection, say: Say) -> pl.Series:
     """Put units, sites and fillers of capacitor columns together again after the last merge; return the units."""
+    moved = settle_moves(con)
+    if moved.units:
+        say(
+            f"{moved.units} units known by serial or address alone are named with an id of their own: their "
+            f"{moved.visits} visits went there. [units-named]"
+        )
     return pl.concat([load.settle(con).cast(pl.String), settle_zeros(con)])

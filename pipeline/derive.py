@@ -55,7 +55,7 @@ def _capacitors(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings
     models = model_ratings(units_of(con, None, scope.as_of))
     units = None if keep_fact(con, "model_ratings", models) else scope.units
     for batch in unit_batches(con, units):
-        _write_capacitors(con, batch, of_units(con, "core.suspects", batch), models, scope.as_of, settings)
+        _write_capacitors(con, batch, of_units(con, "int_row_suspects", batch), models, scope.as_of, settings)
     readings = query(con, "core.capacitor_readings")
     copiers = copying(readings)
     habits = copiers.filter("copies")
@@ -68,7 +68,7 @@ def _capacitors(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings
         before = of_units(con, "core.capacitor_suspects", batch)
         replace_rows(con, "capacitor_suspects", found, batch)
         again = pl.concat([found["unit_id"], before["unit_id"]]).unique().sort()
-        doubts = pl.concat([of_units(con, "core.suspects", again).select(found.columns), found])
+        doubts = pl.concat([of_units(con, "int_row_suspects", again).select(found.columns), found])
         _write_capacitors(con, again, doubts, models, scope.as_of, settings)
 
 

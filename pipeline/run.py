@@ -84,7 +84,7 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
         with timed(progress, "store"):
             gate_all(con, intake, progress)
             merge_all(con, progress, now)
-            touched = settle_all(con)
+            touched = settle_all(con, say)
         _refuse_without_visits(con, progress)
         day = load.as_of(con, as_of, today)
         facts = _facts(settings, charts=charts, blowers=blowers, degree_days=heat)

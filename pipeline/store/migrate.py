@@ -124,6 +124,13 @@ def _add_columns(con: duckdb.DuckDBPyConnection) -> None:
 REBUILT = ("units", "sites")
 """Tables of ``main`` that are put together from several files; the others are views of the imported rows."""
 
+SETTLED = {
+    "visits": "settled_visits.sql.j2",
+    "units": "settled_units.sql.j2",
+    **dict.fromkeys(("parts", "recommendations", "readings"), "settled_rows.sql.j2"),
+}
+"""Imported tables with a unit in them: each is read through a view that puts its rows under the unit they belong to."""
+
 
 def _make_views(con: duckdb.DuckDBPyConnection) -> None:
     """Make every view again if the text of any has changed since they were made; the user's own views stay."""
@@ -145,6 +152,8 @@ def _view_texts() -> dict[str, str]:
     for name in registry():
         if name not in REBUILT:
             texts[name] = sql.render("load/answer.sql.j2", table=stored(name))
+    for name, template in SETTLED.items():
+        texts[f"int_{name}"] = sql.render(f"load/{template}", table=stored(name))
     for file in sql.files("marts", ".sql"):
         texts[file.name.removesuffix(".sql")] = sql.statement(f"marts/{file.name}")
     return texts

@@ -51,4 +51,4 @@ def settle_zeros(con: duckdb.DuckDBPyConnection) -> pl.Series:
     with registered(con, "decided", decided):
         for field in FIELDS:
             con.execute(sql.render("load/zero_cells_in.sql.j2", field=field))
-    return decided.get_column("unit_id").unique().sort()
+    return decided.get_column("at_unit_id").unique().sort()

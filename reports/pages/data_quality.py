@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -25,6 +26,9 @@ PAGE = Page(
         "data_quality_gate": (),
         "data_quality_notes": (),
         "data_quality_typing": (),
+        "data_quality_named": (),
+        "data_quality_units": (),
+        "data_quality_waiting": (),
     },
 )
 
@@ -58,6 +62,40 @@ class Typing:
     charge_alone: bool
 
 
+@dataclass(frozen=True)
+class Unsettled:
+    """An id that may stand for more than one unit: why, what tells them apart, and what waits until it is told."""
+
+    unit_id: str
+    address: str | None
+    why: str
+    mend: str
+    visits: int
+    first_on: dt.date
+    last_on: dt.date
+    readings: int
+
+
+UNSETTLED = {
+    "several": (
+        "{units} units are named at this address, and these visits say of none which it was",
+        "Write the unit's id, serial number or location (upstairs, rear) on the visits, spelt as in the register.",
+    ),
+    "older": (
+        "The one unit named here was installed after some of these visits",
+        "Give the former unit a row of its own in the register, with the day it was retired, and its id on its visits.",
+    ),
+    "together": (
+        "One ticket tells of this address and of the unit named here on rows of their own",
+        "Write the id, serial number or location of its unit on every row of the ticket.",
+    ),
+    "notes": (
+        "The notes tell of {units} units, the rows of one",
+        "Write a row per unit, with a column that says which (its id, serial number or location).",
+    ),
+}
+"""Why an id is not one unit beyond doubt, and what to type so that it is (sql/marts/units_not_told_apart.sql)."""
+
 CHARGE_COLUMNS = {
     "no outdoor temperature": "the outdoor temperature",
     "no wet bulb or humidity": "the wet bulb of the return air",
@@ -81,6 +119,9 @@ class DataQuality:
     technicians: tuple[TechnicianRow, ...]
     gate: tuple[Row, ...]
     notes: tuple[Row, ...]
+    named: Row
+    units: tuple[Unsettled, ...]
+    waiting: tuple[Row, ...]
     typing: Typing | None
     expectations: int
     expectations_met: int
@@ -98,6 +139,9 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> DataQuality:
         technicians=tuple(_technician(row) for row in frames["data_quality_technicians"].iter_rows(named=True)),
         gate=_rows(gate),
         notes=_rows(frames["data_quality_notes"]),
+        named=frames["data_quality_named"].row(0, named=True),
+        units=tuple(_unsettled(row) for row in frames["data_quality_units"].iter_rows(named=True)),
+        waiting=_rows(frames["data_quality_waiting"]),
         typing=_typing(frames["data_quality_typing"]),
         expectations=int(gate["expectations"].sum()),
         expectations_met=int(gate["expectations_met"].sum()),
@@ -121,6 +165,20 @@ def _typing(frame: pl.DataFrame) -> Typing | None:
         charge_column=CHARGE_COLUMNS.get(row["charge_lacks"] or ""),
         charge_visits=row["charge_lacks_visits"],
         charge_alone=row["charge_lacks_alone"],
+    )
+
+
+def _unsettled(row: Row) -> Unsettled:
+    why, mend = UNSETTLED[row["because"]]
+    return Unsettled(
+        unit_id=row["unit_id"],
+        address=row["address"],
+        why=why.format(units=row["units"]),
+        mend=mend,
+        visits=row["visits"],
+        first_on=row["first_on"],
+        last_on=row["last_on"],
+        readings=row["readings"],
     )
 
 

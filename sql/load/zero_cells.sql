@@ -2,11 +2,14 @@
 -- supported by a capacitor fitted for the section on the visit, a reading of its new part, the cause run_capacitor or a
 -- swollen capacitor; not where herm and fan are both fillers (nothing was read), where another section of the visit reads
 -- beyond its tolerance and so is the one at fault, nor where the section reads again later with no capacitor fitted
--- grain: visit, unit and field; source: core.zero_cells, imported.visits, int_parts_placed, main.units
+-- grain: visit, unit and field as told, and the unit it belongs to
+-- source: core.zero_cells, core.visit_moves, imported.visits, int_visits, int_parts_placed, main.units
 with cells as (
     select
-        zero.visit_id,
-        zero.unit_id,
+        zero.visit_id as told_visit_id,
+        zero.unit_id as told_unit_id,
+        coalesce(moves.visit_id, zero.visit_id) as visit_id,
+        coalesce(moves.unit_id, zero.unit_id) as unit_id,
         zero.field,
         visits.visit_date,
         visits.herm_uf,
@@ -27,6 +30,8 @@ with cells as (
     from core.zero_cells as zero
     inner join imported.visits as visits
         on zero.visit_id = visits.visit_id and zero.unit_id = visits.unit_id
+    left join core.visit_moves as moves
+        on zero.visit_id = moves.told_visit_id and zero.unit_id = moves.told_unit_id
 ),
 
 fitted as (
@@ -74,7 +79,7 @@ read_again as (
         cells.field,
         min(later.visit_date) as next_on
     from cells
-    inner join imported.visits as later
+    inner join int_visits as later
         on
             cells.unit_id = later.unit_id
             and later.visit_date > cells.visit_date
@@ -170,8 +175,9 @@ decided as (
 )
 
 select
-    visit_id,
-    unit_id,
+    told_visit_id as visit_id,
+    told_unit_id as unit_id,
+    unit_id as at_unit_id,
     field,
     is_open
 from decided

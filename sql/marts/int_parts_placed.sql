@@ -1,13 +1,13 @@
 -- int_parts_placed: where a row of parts belongs: the unit it names, else the only unit of its ticket
 -- grain: row of parts; waiting_for is null, visit (not come yet) or unit (the ticket has several, or has not the one named)
--- source: imported.parts, imported.visits; consumers: waiting_rows, history
+-- source: int_parts, int_visits; consumers: waiting_rows, history
 create or replace view int_parts_placed as
 with visits as (
     select
         visit_id,
         unit_id,
         visit_date
-    from imported.visits
+    from int_visits
 ),
 
 tickets as (
@@ -20,7 +20,7 @@ placed as (
         told.* exclude (unit_id),
         told.unit_id as told_unit_id,
         coalesce(told.unit_id, only_units.unit_id) as unit_id
-    from imported.parts as told
+    from int_parts as told
     left join int_ticket_units as only_units
         on told.visit_id = only_units.visit_id
 )

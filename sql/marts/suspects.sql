@@ -1,6 +1,6 @@
 -- suspects: readings that were stored but are not believed, and why
 -- grain: one row per visit, unit, field and reason
--- source: core.suspects (the checks on one row), core.capacitor_suspects and core.charge_suspects (enrich)
+-- source: int_row_suspects (the checks on one row), core.capacitor_suspects and core.charge_suspects (enrich)
 -- consumers: data quality page
 create or replace view suspects as
 with single_rows as (
@@ -10,7 +10,7 @@ with single_rows as (
         field,
         reason,
         message
-    from core.suspects
+    from int_row_suspects
 ),
 
 capacitors as (

@@ -56,7 +56,7 @@ def bring(
             stage_all(con, intake, list(enumerate(discover([folder], shop / "none"))), progress, said.append)
             gate_all(con, intake, progress)
             merge_all(con, progress, dt.datetime(2026, 3, 20))
-            settle_all(con)
+            settle_all(con, said.append)
             records.record_settings(con, {})
             enrich(con, Scope(None, load.as_of(con, None, TODAY)), Settings())
             load.finish(con)
