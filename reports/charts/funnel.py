@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import polars as pl
 
@@ -15,13 +16,15 @@ STEPS = 24
 TICKS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000, 100_000)
 
 
-def funnel(makes: pl.DataFrame) -> Figure | None:
+def funnel(makes: pl.DataFrame, files: Mapping[str, str]) -> Figure | None:
     """Return the funnel, or None with fewer than three makes or without a failure.
 
     Parameters
     ----------
     makes
         group_value, unit_years [year], failures, rate_per_100_unit_years, higher; one row per make.
+    files
+        Make to the file of its rows; one that has it opens it when clicked.
 
     Notes
     -----
@@ -54,6 +57,7 @@ def funnel(makes: pl.DataFrame) -> Figure | None:
                 f"{chart_text(make)}<br>{count(failures, 'failure')} in {number(of)} unit-years"
                 for make, failures, of in rows.select("group_value", "failures", "unit_years").iter_rows()
             ],
+            "customdata": [files.get(make) for make in rows["group_value"]],
             "hovertemplate": "%{text}<extra></extra>",
             "marker": {"symbol": symbol, "color": colour, "size": 9, "line": {"width": 1, "color": colour}},
         }

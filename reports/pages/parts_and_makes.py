@@ -12,10 +12,11 @@ from reports.advice import label
 from reports.charts.bars import share
 from reports.charts.funnel import funnel
 from reports.charts.theme import Figure
-from reports.format import count, number, words
+from reports.format import count, name, number, words
 from reports.page import Page, Site
 from reports.pages.figure_rows import figures_of
 from reports.pages.rate_rows import rows_file
+from reports.survival_shown import Survival, survival_shown
 
 PAGE = Page(
     slug="parts_and_makes",
@@ -25,6 +26,7 @@ PAGE = Page(
         "parts_and_makes_rates": (),
         "parts_and_makes_funnel": (),
         "parts_and_makes_lives": (),
+        "parts_and_makes_curves": (),
         "parts_and_makes_hazards": (),
         "parts_and_makes_gathered": (),
         "parts_and_makes_callbacks": (),
@@ -96,6 +98,7 @@ class PartsAndMakes:
     lead: tuple[str, ...]
     groupings: tuple[Grouping, ...]
     funnel: Figure | None
+    survival: tuple[Survival, ...]
     lives: tuple[Row, ...]
     hazards: tuple[Row, ...]
     gathered: tuple[Row, ...]
@@ -120,7 +123,8 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> PartsAndMakes:
         headline=_headline(rates),
         lead=_lead(rates),
         groupings=tuple(grouping for grouping in groupings if _tells(grouping)),
-        funnel=funnel(frames["parts_and_makes_funnel"]),
+        funnel=funnel(frames["parts_and_makes_funnel"], _files(rates)),
+        survival=survival_shown(frames["parts_and_makes_curves"]),
         lives=tuple(_life(row) for row in frames["parts_and_makes_lives"].iter_rows(named=True)),
         hazards=tuple(frames["parts_and_makes_hazards"].iter_rows(named=True)),
         gathered=tuple(frames["parts_and_makes_gathered"].iter_rows(named=True)),
@@ -135,6 +139,12 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> PartsAndMakes:
         faults_in_all=int(faults["faults"][0]) if faults.height else 0,
         rows_of=figures_of(frames),
     )
+
+
+def _files(rates: pl.DataFrame) -> dict[str, str]:
+    """Return the page of rows of each make that has one."""
+    makes = rates.filter(pl.col("group_by") == "make")["group_value"]
+    return {make: f"rate_rows/{rows_file('make', make)}" for make in makes}
 
 
 def _tells(grouping: Grouping) -> bool:
@@ -179,18 +189,25 @@ def _lead(rates: pl.DataFrame) -> tuple[str, ...]:
     if components.is_empty():
         return ()
     years = components["unit_years"][0]
-    others = rates.filter(pl.col("higher") & (pl.col("group_by") != "make"))
+    higher = rates.filter(pl.col("higher"))
     parts = [
         f"A failure is a no-cooling call after the unit's first visit; two for one cause within 14 days are one. "
         f"In {number(years)} unit-years under care, {count(_whole(rates, 'make'), 'failure')} count."
     ]
-    if others.height:
-        named = [
-            f"{GROUPINGS[group][1].lower()} {value}"
-            for group, value in others.select("group_by", "group_value").iter_rows()
-        ]
-        parts.append(f"Above the others by more than luck, each among its own kind: {', '.join(named[:6])}.")
+    if higher.height:
+        named = [_told(row) for row in higher.head(6).iter_rows(named=True)]
+        parts.append(f"Above the others by more than luck, each among its own kind: {'; '.join(named)}.")
     return tuple(parts)
+
+
+def _told(row: Row) -> str:
+    """Return a group with its count, its rate and limits, and what the fleet's rate would have given."""
+    return (
+        f"{GROUPINGS[row['group_by']][1].lower()} {name(row['group_value'])}, {count(row['failures'], 'failure')} in "
+        f"{number(row['unit_years'])} unit-years, {number(row['rate_per_100_unit_years'], 1)} per 100 "
+        f"({number(row['rate_low'], 1)} to {number(row['rate_high'], 1)}), where the fleet's rate would give "
+        f"{number(row['expected_failures'])}"
+    )
 
 
 def _whole(rates: pl.DataFrame, grouping: str) -> int:

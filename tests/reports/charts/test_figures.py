@@ -15,6 +15,8 @@ from reports.charts.bars import range_bar, share, shared_scale
 from reports.charts.charge_history import charge_history
 from reports.charts.drift_history import FLOOR_PCT, drift_extent, drift_history
 from reports.charts.fleet_scatter import fleet_scatter
+from reports.charts.funnel import funnel
+from reports.charts.survival import DASHES, survival_figure
 from reports.charts.theme import CONFIG, TOKENS, Figure, date_range
 
 DATES = ["2022-01-01", "2026-10-30"]
@@ -57,6 +59,30 @@ def drift(
     )
 
 
+MAKES = pl.DataFrame(
+    {
+        "group_value": ["<a href=x>", "Norvane", "Halden"],
+        "unit_years": [40.0, 200.0, 300.0],
+        "failures": [9, 10, 14],
+        "rate_per_100_unit_years": [22.5, 5.0, 4.7],
+        "higher": [True, False, False],
+    }
+)
+
+
+def curve(make: str | None, failures: int) -> list[dict[str, Any]]:
+    steps = [(2.0, None, 0, 1.0, None, None), (6.0, 20, failures - 1, 0.8, 0.6, 0.9)]
+    steps.append((9.0, 5, failures, 0.7, 0.5, 0.85))
+    names = ("age_years", "at_risk", "failures", "survival", "survival_low", "survival_high")
+    return [{"make": make, **dict(zip(names, step, strict=True))} for step in steps]
+
+
+CURVES = pl.DataFrame(
+    [row for n, make in enumerate((None, "<a href=x>", "B", "C", "D", "E")) for row in curve(make, 20 - n)],
+    infer_schema_length=None,
+)
+
+
 def figures() -> list[Figure]:
     charge = [
         {
@@ -96,6 +122,8 @@ def figures() -> list[Figure]:
         ),
         charge_history("c", "superheat", charge, DATES),
         fleet_scatter(units, {"a": "a.html"}),
+        funnel(MAKES, {"<a href=x>": "rate_rows/a.html"}),
+        survival_figure("Contactor", CURVES),
     ]
     return [figure for figure in made if figure]
 
@@ -118,7 +146,7 @@ def colours(value: Any) -> set[str]:
 
 def test_every_chart_is_a_valid_plotly_figure() -> None:
     made = figures()
-    assert len(made) == 3
+    assert len(made) == 5
     for figure in made:
         go.Figure(with_colours({"data": figure.data, "layout": figure.layout}))
         assert colours(figure.spec) <= set(TOKENS)
@@ -188,3 +216,21 @@ def test_a_single_visit_still_has_an_axis_of_a_year() -> None:
     """365 days back from the only date, and 20 days of air before, 10 after."""
     assert date_range([dt.date(2026, 3, 14)]) == ["2025-02-22", "2026-03-24"]
     assert date_range([]) == []
+
+
+def test_survival_says_its_limits_and_where_it_ends_in_words() -> None:
+    chart = survival_figure("Contactor", CURVES)
+    assert "of those that reached 2.0 years, 70 % (50 to 85 %) at 9.0 years, after 20 failures" in chart.alt
+    assert "B 70 % (50 to 85 %) at 9.0 years, after 18 failures" in chart.alt
+    lines = [trace for trace in chart.data if "dash" in trace["line"]]
+    assert [line["line"]["dash"] for line in lines] == list(DASHES)  # told apart without colour
+    assert [line["name"] for line in lines] == ["&lt;a href=x&gt;", "B", "C", "D"]  # those with the most failures
+    assert all(trace["line"]["shape"] == "hv" for trace in chart.data)
+    assert chart.data[0]["y"] == [100.0, 90.0, 85.0]  # no limits where it begins
+
+
+def test_a_make_in_the_funnel_opens_its_rows_and_only_where_it_has_some() -> None:
+    chart = funnel(MAKES, {"<a href=x>": "rate_rows/a.html"})
+    assert chart is not None
+    opened = [file for trace in chart.data for file in trace.get("customdata", [])]
+    assert opened == [None, None, "rate_rows/a.html"]

@@ -45,6 +45,15 @@ def worked_out() -> Fleet:
             serial_out=HOSTILE["formula"],
             source_line=50 + n,
         )
+    for n in range(24, 33):  # calls for the capacitor, so that its lives can be drawn
+        fleet.add(
+            "visits",
+            visit_id=f"F{n}",
+            unit_id=f"U-{n:03d}",
+            visit_date=dt.date(2025, 6, n - 20),
+            visit_type="no_cooling",
+            cause="run_capacitor",
+        )
     fleet.add("visits", visit_id="B", unit_id="U-030", visit_date=dt.date(2026, 2, 1), refrigerant_added_oz=14.0)
     # out of coverage, but for those with a claim, one installed this winter, and one whose coverage ends in June
     fleet.con.execute("update units set installed_on = date '2000-06-01'")
@@ -145,6 +154,24 @@ def test_each_rate_leads_to_the_failures_and_units_behind_it(shop: Path, fleet: 
     assert sentence in rows.text
     assert sum(1 for _ in rows.path.read_text("utf-8").split("<tr>")) - 3 >= failures > 0
     assert "visits_20" in rows.text
+
+
+def test_survival_curves_have_their_numbers_and_lead_to_the_lives(shop: Path, fleet: Fleet) -> None:
+    found = page(shop, "parts-and-makes")
+    [(failures,)] = fleet.con.sql(
+        "select max(failures) from survival_curves where component = 'run_capacitor' and make is null"
+    ).fetchall()
+    assert failures >= 5
+    assert f"after {failures} failures" in found.text
+    source = found.path.read_text("utf-8")
+    section = source[source.index('id="curve-run_capacitor"') :]
+    link = section[section.index("figure_rows/") :].split('"')[0]
+    assert "Run capacitor: lives that ended" in read_document(found.path.parent / link).text
+    last = fleet.con.sql(
+        "select at_risk, failures from survival_curves where component = 'run_capacitor' and make is null "
+        "order by age_years desc limit 1"
+    ).fetchall()[0]
+    assert last[0] >= 5  # never drawn to where next to nobody is left
 
 
 def test_the_list_of_claims_is_every_claim_and_safe_to_open(shop: Path, fleet: Fleet) -> None:
