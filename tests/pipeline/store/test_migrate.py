@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+import sql
 from pipeline.fields import fields_for_file, registry
 from pipeline.store import migrate
 from pipeline.store.connect import open_store
@@ -81,3 +82,8 @@ def test_views_come_after_the_views_they_read():
 def test_views_that_read_each_other_are_refused():
     with pytest.raises(ValueError, match="circle"):
         migrate.in_order({"a": "create view a as select * from b", "b": "create view b as select * from a"})
+
+
+def test_every_schema_file_has_a_number_of_its_own():
+    numbers = [file.name[:4] for file in sql.files("schema", ".sql", ".sql.j2")]
+    assert len(numbers) == len(set(numbers))
