@@ -68,23 +68,21 @@ class CurrentSections:
 
 def current_rows(rows: SectionRows) -> SectionRows:
     """Return only the series in service, the newest of each section, positions renumbered."""
-    series = (
-        rows.series.filter("current")
-        .group_by("unit_id", "section", maintain_order=True)
-        .last()
-        .sort("row")
-        .with_columns(old=pl.col("row"))
-        .drop("row")
-        .with_row_index("row")
-        .with_columns(pl.col("row").cast(pl.Int64))
-    )
+    newest = rows.series.filter("current").group_by("unit_id", "section", maintain_order=True).last()
+    return only_rows(rows, newest["row"].sort())
+
+
+def only_rows(rows: SectionRows, chosen: pl.Series) -> SectionRows:
+    """Return only the series at the positions ``chosen`` (rising, each once), positions renumbered."""
+    kept = pl.DataFrame({"old": chosen}).with_row_index("row").with_columns(pl.col("row").cast(pl.Int64))
+    series = kept.join(rows.series.rename({"row": "old"}), on="old", how="left", maintain_order="left").drop("old")
     readings = (
         rows.readings.rename({"row": "old"})
-        .join(series.select("old", "row"), on="old", how="inner")
+        .join(kept, on="old", how="inner")
         .drop("old")
         .sort("row", "x_year", "method")
     )
-    return SectionRows(series.drop("old"), readings)
+    return SectionRows(series, readings)
 
 
 def recalibrate(p: Floats, params: SectionParams) -> Floats:

@@ -30,6 +30,8 @@ from tests.simulators.oracle import oracle_odds
 
 Floats = npt.NDArray[np.float64]
 
+DATED_YEARS = 15.0
+"""Crossing dates further ahead are left blank."""
 PAIRS = (
     ("linear", "late"),
     ("accelerating", "load_and_charge"),
@@ -138,8 +140,16 @@ def joined(parts: list[SectionTruth]) -> SectionTruth:
 
 
 def section_line(t: SectionTruth) -> dict[str, float]:
-    """Return the scores of the drift model."""
-    ahead = t.crossing > 0
+    """Return the scores of the drift model.
+
+    Each tail of the crossing date is counted where that end is a date: an end on the as-of day cannot be too late,
+    one that is left blank because it lies beyond 15 years cannot be too early, so that counting those too would make
+    any range look too wide. A part taken to be in tolerance is dated as one that is, so it counts where it is.
+    """
+    early = (t.crossing > 0) & (t.early > 0.01)
+    late = (t.late > 0.01) & (t.late < DATED_YEARS) & ((t.crossing > 0) | (t.early <= 0.01))
+    too_early = float(np.mean(t.crossing[early] < t.early[early] - 0.05))
+    too_late = float(np.mean(t.crossing[late] > t.late[late] + 0.05))
     return {
         "A bss": brier_skill(t.p, t.out) or 0.0,
         "slope rule": brier_skill(t.fleet_slope, t.out) or 0.0,
@@ -147,8 +157,10 @@ def section_line(t: SectionTruth) -> dict[str, float]:
         "A cal": calibration(t.p, t.out)[1],
         "A p/o": float(t.p.mean() / t.out.mean()),
         "level in": float(np.mean((t.place > 0.05) & (t.place < 0.95))),
-        "cross early": float(np.mean(t.crossing[ahead] < t.early[ahead] - 0.05)),
-        "cross late": float(np.mean(t.crossing[ahead] > t.late[ahead] + 0.05)),
+        "cross early": too_early,
+        "cross late": too_late,
+        "cross in": 1 - too_early - too_late,
+        "late dated": float(np.mean(t.late < DATED_YEARS)),
     }
 
 
