@@ -62,4 +62,5 @@ def frames(
     """Return visits and units as frames with their registered types."""
     listed = visits if isinstance(visits, list) else [visits]
     owned = [unit()] if units is None else units if isinstance(units, list) else [units]
-    return make_frame("visits", listed), make_frame("units", owned)
+    told = pl.Series("from_notes", [visit.get("from_notes", []) for visit in listed], dtype=pl.List(pl.String))
+    return make_frame("visits", listed).with_columns(told), make_frame("units", owned)

@@ -18,6 +18,7 @@ from pipeline.enrich.fault_signs import add_faults
 from pipeline.enrich.fault_words import AIRFLOW_READINGS
 from pipeline.enrich.limits import Limits, limits
 from pipeline.enrich.reasons import joined
+from pipeline.enrich.suspects import recorded_differs
 from pipeline.enrich.uncertainty import add_uncertainty, normal_cdf
 
 _NUMBERS = (
@@ -28,7 +29,9 @@ _NUMBERS = (
     "subcooling_deviation_f", "deviation_sd_f", "temperature_split_f", "target_split_f", "capacity_btuh",
     "sensible_share", "p_charge_low", "p_charge_high", "p_fault", "charge_level_low_pct", "charge_level_high_pct",
     "leak_loss_f", "computed_target_f", "highest_target_f", "plate_subcooling_f", "target_sd_f",
-    "suction_saturation_sd_f", "liquid_saturation_sd_f", "nominal_tons", "p_low_airflow",
+    "suction_saturation_sd_f", "liquid_saturation_sd_f", "nominal_tons", "p_low_airflow", "split_sd_f",
+    "recorded_superheat_f", "recorded_subcooling_f", "recorded_split_f", "superheat_apart_f", "subcooling_apart_f",
+    "split_apart_f",
 )  # fmt: skip
 _TEXTS = (
     "technician", "equipment", "refrigerant", "metering", "mode", "mode_source", "wet_bulb_source", "superheat_source",
@@ -221,7 +224,6 @@ def add_beyond_any_humidity(rows: pl.DataFrame, known: Limits) -> pl.DataFrame:
 def add_suspect(rows: pl.DataFrame) -> pl.DataFrame:
     """Add suspect: what is possible in these readings but not believable, or null."""
     raw_superheat = pl.when(pl.col("superheat_source") == "readings").then(pl.col("superheat_f"))
-    raw_subcooling = pl.when(pl.col("subcooling_source") == "readings").then(pl.col("subcooling_f"))
     cooling = pl.col("mode") == "cooling"
     cases = [
         (
@@ -230,13 +232,9 @@ def add_suspect(rows: pl.DataFrame) -> pl.DataFrame:
         ),
         ("wet bulb over dry bulb", pl.col("return_wb_f") > pl.col("return_db_f")),
         ("suction line colder than its saturation", cooling & (raw_superheat < -pl.col("superheat_limit_f"))),
-        (
-            "recorded superheat differs from the readings",
-            (raw_superheat - pl.col("recorded_superheat_f")).abs() > pl.col("superheat_limit_f"),
-        ),
-        (
-            "recorded subcooling differs from the readings",
-            (raw_subcooling - pl.col("recorded_subcooling_f")).abs() > pl.col("subcooling_limit_f"),
+        *(
+            (f"recorded {name} differs from the readings", recorded_differs(name))
+            for name in ("superheat", "subcooling", "split")
         ),
     ]
     return joined(rows, "suspect", cases)

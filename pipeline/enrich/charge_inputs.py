@@ -37,7 +37,8 @@ def charge_inputs(visits: pl.DataFrame, units: pl.DataFrame, *, altitude_ft: flo
     Parameters
     ----------
     visits : pl.DataFrame
-        unit_id, visit_id, visit_date and any of ``VISIT_COLUMNS``; a column that is absent is all null.
+        unit_id, visit_id, visit_date and any of ``VISIT_COLUMNS``; a column that is absent is all null. ``from_notes``,
+        if there, lists the fields that only the note told.
     units : pl.DataFrame
         unit_id and any of ``UNIT_COLUMNS``; a visit to a unit that is not there keeps its row.
     altitude_ft : float
@@ -52,7 +53,12 @@ def charge_inputs(visits: pl.DataFrame, units: pl.DataFrame, *, altitude_ft: flo
         mode_source, return_wb_f and wet_bulb_source, air_psia, suction_psia, liquid_psia, suction_saturation_f,
         liquid_saturation_f, superheat_f, subcooling_f and their sources, temperature_split_f, refrigerant_known.
     """
-    seen = _with(visits, VISIT_COLUMNS, "visits").filter(pl.any_horizontal(pl.col(*A_READING).is_not_null()))
+    told = pl.lit([], pl.List(pl.String)) if "from_notes" not in visits.columns else visits["from_notes"]
+    seen = (
+        _with(visits, VISIT_COLUMNS, "visits")
+        .with_columns(from_notes=told)
+        .filter(pl.any_horizontal(pl.col(*A_READING).is_not_null()))
+    )
     joined = seen.join(
         _with(units, UNIT_COLUMNS, "units").unique("unit_id", keep="first", maintain_order=True),
         on="unit_id",

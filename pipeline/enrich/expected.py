@@ -221,7 +221,7 @@ def _reading_noise(rows: pl.DataFrame) -> Floats:
         "t_sc": pl.col("subcooling_sd_f"),
         "t_hg": one,
         "dt_ca": two,
-        "dt_ea": two,
+        "dt_ea": pl.col("split_sd_f").fill_null(two),
     }
     return _features_first(rows, [noise[feature] for feature in FEATURES])
 

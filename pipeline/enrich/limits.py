@@ -43,6 +43,10 @@ class Limits:
     leak_rate_median_pct: float
     leak_suspected_p: float
     charge_oz_per_ton: float
+    recorded_apart_sds: float
+    note_temperature_sd_f: float
+    note_pressure_sd_psi: float
+    note_difference_sd_f: float
 
 
 @cache

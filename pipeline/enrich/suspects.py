@@ -91,14 +91,46 @@ CONTRADICTIONS: tuple[tuple[str, tuple[str, ...], pl.Expr, str], ...] = (
 """Reason, fields at fault, when, and why; each holds for a system that is cooling."""
 
 
+RECORDED: tuple[tuple[str, pl.Expr, str], ...] = (
+    (
+        "superheat",
+        pl.col("suction_line_f") - pl.col("suction_saturation_f"),
+        "superheat {recorded_superheat_f} degF was recorded, but the suction line {suction_line_f} degF and "
+        "{suction_psig} psig give {superheat_f} degF",
+    ),
+    (
+        "subcooling",
+        pl.col("liquid_saturation_f") - pl.col("liquid_line_f"),
+        "subcooling {recorded_subcooling_f} degF was recorded, but the liquid line {liquid_line_f} degF and "
+        "{liquid_psig} psig give {subcooling_f} degF",
+    ),
+    (
+        "split",
+        pl.col("return_db_f") - pl.col("supply_db_f"),
+        "a split of {recorded_split_f} degF was recorded, but return {return_db_f} degF and supply {supply_db_f} degF "
+        "give {temperature_split_f} degF",
+    ),
+)
+"""What a meter computed: its name, the same from the readings, and what is said where the two lie too far apart."""
+
+
+def recorded_differs(name: str) -> pl.Expr:
+    """Return whether a recorded ``superheat``, ``subcooling`` or ``split`` and the readings differ beyond the error of
+    both, on a visit that is not known to be heating; the readings then count."""
+    read = next(read for known, read, _ in RECORDED if known == name)
+    apart = (read - pl.col(f"recorded_{name}_f")).abs() > pl.col(f"{name}_apart_f")
+    return (pl.col("mode") == "cooling").fill_null(True) & apart.fill_null(False)
+
+
 def charge_suspects(charge: pl.DataFrame) -> pl.DataFrame:
-    """Return pressures and temperatures of cooling visits that cannot both be right.
+    """Return pressures and temperatures of cooling visits that cannot both be right, and recorded values that differ.
 
     Parameters
     ----------
     charge
         Rows of ``charge_inputs``: mode as decided, the readings, suction_saturation_f (dew) and liquid_saturation_f
-        (bubble) [degF].
+        (bubble), superheat_f, subcooling_f, temperature_split_f; of ``add_uncertainty``: superheat_apart_f,
+        subcooling_apart_f, split_apart_f [degF].
 
     Returns
     -------
@@ -109,6 +141,9 @@ def charge_suspects(charge: pl.DataFrame) -> pl.DataFrame:
     found = [
         _held(cooling.filter(when), fields, reason, _text(message)) for reason, fields, when, message in CONTRADICTIONS
     ]
+    for name, _, message in RECORDED:
+        field, reason = f"recorded_{name}_f", f"recorded_{name}_differs_from_readings"
+        found.append(_held(charge.filter(recorded_differs(name)), (field,), reason, _text(message)))
     return _sorted(found)
 
 

@@ -2,11 +2,13 @@
 
 An accuracy "plus or minus a" is taken as a limit with nothing known inside it, hence a standard deviation of
 a / sqrt(3) (rectangular distribution; JCGM 100:2008, Guide to the Expression of Uncertainty in Measurement, 4.3.7).
+What only a note tells has an error of its own beside the instrument's.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import polars as pl
 from scipy.special import ndtr
@@ -62,7 +64,9 @@ def add_uncertainty(frame: pl.DataFrame, *, settings: Charge, limits: Limits) ->
     -------
     pl.DataFrame
         Rows kept. Added: suction_saturation_sd_f, liquid_saturation_sd_f, superheat_sd_f, subcooling_sd_f, target_sd_f,
-        deviation_sd_f [degF]; superheat_limit_f, subcooling_limit_f (the most that the instruments allow); and
+        deviation_sd_f [degF]; superheat_limit_f, subcooling_limit_f (the most that the instruments allow);
+        split_sd_f; superheat_apart_f, subcooling_apart_f, split_apart_f (how far apart what was read and what a meter
+        recorded may lie, each with the instruments' error); and
         p_charge_low, p_charge_high, the odds that the true deviation lies beyond the band on that side.
     """
     refrigerant = pl.col("refrigerant")
@@ -76,14 +80,30 @@ def add_uncertainty(frame: pl.DataFrame, *, settings: Charge, limits: Limits) ->
         liquid_saturation_limit_f=bubble * settings.liquid_gauge_psi,
     )
     suction_limit, liquid_limit = pl.col("suction_saturation_limit_f"), pl.col("liquid_saturation_limit_f")
+    noted = _noted(limits)
+    suction_sd = _together(suction_limit * LIMIT_TO_SD, dew * noted("suction_psig"))
+    liquid_sd = _together(liquid_limit * LIMIT_TO_SD, bubble * noted("liquid_psig"))
+    air = [
+        thermometer_limit_f(pl.col(n).fill_null(65.0), settings) * LIMIT_TO_SD for n in ("return_db_f", "supply_db_f")
+    ]
+    superheat = _together(suction_sd, line * LIMIT_TO_SD, noted("suction_line_f"))
+    subcooling = _together(liquid_sd, liquid_line * LIMIT_TO_SD, noted("liquid_line_f"))
+    split = _together(*air, noted("return_db_f"), noted("supply_db_f"))
+    read_split = pl.col("return_db_f") - pl.col("supply_db_f")
+    recorded = {"superheat": superheat, "subcooling": subcooling, "split": split}
     out = out.with_columns(
-        suction_saturation_sd_f=suction_limit * LIMIT_TO_SD,
-        liquid_saturation_sd_f=liquid_limit * LIMIT_TO_SD,
-        superheat_sd_f=_together(suction_limit, line) * LIMIT_TO_SD,
-        subcooling_sd_f=_together(liquid_limit, liquid_line) * LIMIT_TO_SD,
+        suction_saturation_sd_f=suction_sd,
+        liquid_saturation_sd_f=liquid_sd,
+        superheat_sd_f=_where_recorded("superheat", superheat, noted),
+        subcooling_sd_f=_where_recorded("subcooling", subcooling, noted),
         superheat_limit_f=suction_limit + line,
         subcooling_limit_f=liquid_limit + liquid_line,
-        target_sd_f=_target_sd(settings, limits),
+        split_sd_f=pl.when(read_split.is_not_null()).then(split).otherwise(_together(split, noted("recorded_split_f"))),
+        target_sd_f=_target_sd(settings, limits, noted),
+        **{
+            f"{name}_apart_f": limits.recorded_apart_sds * _together(sd, sd, noted(f"recorded_{name}_f"))
+            for name, sd in recorded.items()
+        },
     ).drop("suction_saturation_limit_f", "liquid_saturation_limit_f")
     reading_sd = pl.when(FIXED_ORIFICE).then(pl.col("superheat_sd_f")).otherwise(pl.col("subcooling_sd_f"))
     out = out.with_columns(deviation_sd_f=_together(reading_sd, pl.col("target_sd_f")))
@@ -96,17 +116,40 @@ def add_uncertainty(frame: pl.DataFrame, *, settings: Charge, limits: Limits) ->
     )
 
 
-def _target_sd(settings: Charge, limits: Limits) -> pl.Expr:
+def _noted(limits: Limits) -> Callable[[str], pl.Expr]:
+    """Return what gives the standard deviation that a field has because only a note told it, else 0."""
+
+    def sd(field: str) -> pl.Expr:
+        if field.startswith("recorded_"):
+            size = limits.note_difference_sd_f
+        else:
+            size = limits.note_pressure_sd_psi if field.endswith("_psig") else limits.note_temperature_sd_f
+        told = pl.col("from_notes").list.contains(field).fill_null(False)
+        return pl.when(told).then(size).otherwise(0.0)
+
+    return sd
+
+
+def _where_recorded(name: str, read: pl.Expr, noted: Callable[[str], pl.Expr]) -> pl.Expr:
+    """Return the error of what was read, else of what a meter computed, which carries its own two instruments."""
+    recorded = pl.col(f"{name}_source") == "recorded"
+    return pl.when(recorded).then(_together(read, noted(f"recorded_{name}_f"))).otherwise(read)
+
+
+def _target_sd(settings: Charge, limits: Limits, noted: Callable[[str], pl.Expr]) -> pl.Expr:
     """The target's own error: conditions read with the same thermometers, and the model behind it."""
-    dry = thermometer_limit_f(pl.col("outdoor_db_f").fill_null(80.0), settings) * LIMIT_TO_SD
+    dry = _together(
+        thermometer_limit_f(pl.col("outdoor_db_f").fill_null(80.0), settings) * LIMIT_TO_SD, noted("outdoor_db_f")
+    )
     air = thermometer_limit_f(pl.lit(65.0), settings) * LIMIT_TO_SD
     from_humidity = pl.when(pl.col("wet_bulb_source") == "humidity").then(
         WET_BULB_PER_HUMIDITY * settings.humidity_pct * LIMIT_TO_SD
     )
     doubtful = pl.when(pl.col("return_wb_f") > pl.col("return_db_f")).then(DOUBTFUL_WET_BULB_SD_F)
-    wet = _together(air, from_humidity.fill_null(0.0), doubtful.fill_null(0.0))
+    wet = _together(air, from_humidity.fill_null(0.0), doubtful.fill_null(0.0), noted("return_wb_f"))
     model = pl.when(pl.col("target_source") == "chart").then(0.0).otherwise(limits.target_model_sd_f)
-    orifice = _together(1.5 * wet, 0.5 * dry, model)
+    recorded = pl.when(pl.col("target_source") == "recorded").then(noted("recorded_target_superheat_f"))
+    orifice = _together(1.5 * wet, 0.5 * dry, model, recorded.fill_null(0.0))
     valve = (
         pl.when(pl.col("target_source") == "default")
         .then(limits.default_target_sd_f)

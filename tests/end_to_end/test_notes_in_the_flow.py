@@ -7,6 +7,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from tests.end_to_end.bringing import bring
 from tests.end_to_end.conftest import ask, run_quietly
 
 JOBS = """Job #,Date,Customer,Address,Job,Notes,Cap Herm
@@ -72,6 +73,35 @@ def test_setting_switches_it_off_and_on(shop: Path) -> None:
     run_quietly([shop.parent / "jobs.csv"], shop)
     assert [row[:2] for row in herm(shop)] == [(42.2, "bench")]
     assert ask(shop, "note_readings")["note_readings"].is_empty()
+    assert ask(shop, "charge_readings")["charge_readings"].is_empty()
     settings.write_text(before, "utf-8")
     run_quietly([shop.parent / "jobs.csv"], shop)
     assert len(herm(shop)) == 3
+
+
+METER = """Job #,Date,Customer,Address,Job,Refrigerant,Suction psig,Suction Line F,Superheat,Notes
+1,2024-07-02,Ilka Venn,4 Quarry Lane,Tune-up,R-410A,118,52,12,
+2,2025-07-03,Ilka Venn,4 Quarry Lane,Tune-up,R-410A,118,52,31,
+3,2025-07-04,Odo Marsh,7 Quarry Lane,Tune-up,R-410A,,,14,
+4,2025-07-05,Ada Thorn,9 Quarry Lane,Tune-up,R-410A,118,52,,
+5,2025-07-06,Ona Reed,11 Quarry Lane,Tune-up,R-410A,,,,"118/340, suction line 52"
+"""
+
+
+def test_what_a_meter_computed_stands_in_and_is_held_against_the_readings(tmp_path: Path) -> None:
+    """R-410A boils at 39.8 degF at 118 psig (CoolProp 8, dew point), so that a line of 52 degF is 12.2 above it."""
+    found = bring(tmp_path, {"jobs.csv": METER}, names=("charge_readings", "suspects", "core.charge_readings"))
+    charge = found.tables["core.charge_readings"].sort("visit_id")
+    assert charge["superheat_f"].round(1).to_list() == [12.2, 12.2, 14.0, 12.2, 12.2]
+    assert charge["superheat_source"].to_list() == ["readings", "readings", "recorded", "readings", "readings"]
+    wider = charge["superheat_sd_f"].to_list()
+    assert wider[4] > wider[3] + 0.5
+    (suspect,) = found.tables["suspects"].iter_rows(named=True)
+    assert (suspect["visit_id"], suspect["field"], suspect["reason"]) == (
+        "2",
+        "recorded_superheat_f",
+        "recorded_superheat_differs_from_readings",
+    )
+    assert suspect["message"].startswith(
+        "superheat 31 degF was recorded, but the suction line 52 degF and 118 psig give"
+    )

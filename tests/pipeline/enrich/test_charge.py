@@ -179,6 +179,52 @@ def test_recorded_values_stand_in_for_missing_readings_only() -> None:
     assert both["superheat_f"] == pytest.approx(10.0)
     assert both["suspect"] == "recorded superheat differs from the readings"
     assert judge(reading(10.0, recorded_superheat_f=11.5))["suspect"] is None
+    split = judge(reading(10.0, recorded_split_f=28.0))
+    assert split["suspect"] == "recorded split differs from the readings"
+    assert split["temperature_split_f"] == pytest.approx(reading()["return_db_f"] - reading()["supply_db_f"])
+
+
+def test_recorded_and_read_may_lie_as_far_apart_as_both_err() -> None:
+    """Two independent values of standard deviation s differ by s times the root of two; 2.58 of these hold 99 %."""
+    row = judge(reading(10.0, 9.0))
+    assert row["superheat_apart_f"] == pytest.approx(2.58 * 2**0.5 * row["superheat_sd_f"])
+    assert row["subcooling_apart_f"] == pytest.approx(2.58 * 2**0.5 * row["subcooling_sd_f"])
+    limit = row["superheat_apart_f"]
+    assert judge(reading(10.0, recorded_superheat_f=10.0 + limit - 0.05))["suspect"] is None
+    assert judge(reading(10.0, recorded_superheat_f=10.0 + limit + 0.05))["suspect"] is not None
+
+
+@pytest.mark.parametrize(
+    ("field", "wider"),
+    [
+        ("suction_psig", ("suction_saturation_sd_f", "superheat_sd_f", "deviation_sd_f")),
+        ("suction_line_f", ("superheat_sd_f", "deviation_sd_f")),
+        ("outdoor_db_f", ("deviation_sd_f",)),
+        ("return_wb_f", ("deviation_sd_f",)),
+        ("liquid_psig", ("liquid_saturation_sd_f", "subcooling_sd_f")),
+        ("liquid_line_f", ("subcooling_sd_f",)),
+        ("supply_db_f", ("split_sd_f",)),
+    ],
+)
+def test_what_only_a_note_told_errs_more(field: str, wider: tuple[str, ...]) -> None:
+    typed, told = judge(reading(17.0, 9.0)), judge(reading(17.0, 9.0, from_notes=[field]))
+    for name in wider:
+        assert told[name] > typed[name] + 0.02, name
+    for name in ("superheat_f", "subcooling_f", "charge_verdict"):
+        assert told[name] == typed[name]
+    if "deviation_sd_f" in wider:
+        assert 0.5 < told["p_charge_low"] < typed["p_charge_low"]
+
+
+def test_a_superheat_told_in_a_note_errs_more_than_one_of_a_meter() -> None:
+    visit = reading(None, None, recorded_superheat_f=18.0, recorded_subcooling_f=9.0, recorded_split_f=17.0)
+    visit["supply_db_f"] = None
+    fields = ["recorded_superheat_f", "recorded_subcooling_f", "recorded_split_f"]
+    typed, told = judge(visit), judge(visit | {"from_notes": fields})
+    for name in ("superheat_sd_f", "subcooling_sd_f", "split_sd_f"):
+        assert told[name] == pytest.approx((typed[name] ** 2 + 2.0**2) ** 0.5)
+    # where the readings are typed, a recorded value from a note changes nothing in their error
+    assert judge(reading(10.0, from_notes=fields))["superheat_sd_f"] == judge(reading(10.0))["superheat_sd_f"]
 
 
 def test_a_recorded_target_stands_in_for_a_missing_wet_bulb() -> None:

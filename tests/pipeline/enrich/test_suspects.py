@@ -31,6 +31,15 @@ GOOD = {
     "supply_db_f": 56.0,
     "suction_saturation_f": 40.0,
     "liquid_saturation_f": 104.6,
+    "superheat_f": 12.0,
+    "subcooling_f": 9.6,
+    "temperature_split_f": 19.0,
+    "recorded_superheat_f": None,
+    "recorded_subcooling_f": None,
+    "recorded_split_f": None,
+    "superheat_apart_f": 4.6,
+    "subcooling_apart_f": 4.2,
+    "split_apart_f": 4.0,
 }
 """R-410A: 118 psig boils at 39.8, 340 psig condenses at 104.6 degF (CoolProp 8, dew and bubble)."""
 
@@ -196,3 +205,16 @@ def test_all_capacitor_suspects_in_one_frame() -> None:
     got = capacitor_suspects(readings, visits, nobody)
     assert got["field"].to_list() == ["fan_uf", "herm_uf"]
     assert capacitor_suspects(readings.clear(), visits, nobody).is_empty()
+
+
+@pytest.mark.parametrize(
+    ("name", "read", "apart"), [("superheat", 12.0, 4.6), ("subcooling", 9.6, 4.2), ("split", 19.0, 4.0)]
+)
+def test_a_recorded_value_beyond_the_error_of_both_is_suspect_and_only_it(name: str, read: float, apart: float) -> None:
+    field = f"recorded_{name}_f"
+    for sign in (-1, 1):
+        assert charge_suspects(charge(**{field: read + sign * (apart - 0.1)})).is_empty()
+        (found,) = charge_suspects(charge(**{field: read + sign * (apart + 0.1)})).iter_rows(named=True)
+        assert (found["field"], found["reason"]) == (field, f"recorded_{name}_differs_from_readings")
+        assert f"{read + sign * (apart + 0.1):g} degF was recorded" in found["message"]
+    assert charge_suspects(charge(mode="heating", **{field: read + 2 * apart})).is_empty()
