@@ -1,6 +1,6 @@
 """Run the command line with ``python -m pipeline``."""
 
-from pipeline.cli import main
+from pipeline.cli import entry
 
 if __name__ == "__main__":
-    raise SystemExit(main())
+    entry()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import duckdb
@@ -24,6 +24,7 @@ from pipeline.store.connect import open_store
 from pipeline.store.derived import append_rows
 from pipeline.store.unit_moves import settle_moves
 from pipeline.store.zero_cells import keep_blanked, settle_zeros
+from pipeline.workmate import Each, alone
 
 
 def new_files(
@@ -54,12 +55,13 @@ def _is_known(con: duckdb.DuckDBPyConnection, item: Found, entry: Entry) -> bool
 def stage_all(
     con: duckdb.DuckDBPyConnection,
     intake: Intake,
-    found: Iterable[tuple[int, Found]],
+    found: Sequence[tuple[int, Found]],
     progress: Progress,
     say: Say,
+    each: Each = alone,
 ) -> None:
     next_id = records.next_import_id(con)
-    for item in intake.take(found):
+    for item in intake.take(found, each):
         if isinstance(item, Refused):
             refuse(item, progress, say)
             continue

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import sys
 import traceback
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -58,9 +60,14 @@ def run(
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 1 where a row or value was rejected.")] = False,
 ) -> None:
     """Read, check, store, enrich, forecast and publish: the main job."""
-    from pipeline.run import run as run_pipeline
+    from pipeline.workmate import Workmate, collect_rarely, is_long
 
-    summary = run_pipeline(inputs, shop, as_of=_date(as_of), today=_today(), say=_say)
+    day = _date(as_of)
+    collect_rarely()
+    with Workmate("pipeline.run", wanted=is_long(inputs)) as mate:  # loads while this process does
+        from pipeline.run import run as run_pipeline
+
+        summary = run_pipeline(inputs, shop, as_of=day, today=_today(), say=_say, mate=mate)
     for line in summary.lines:
         print(line)
     if strict and summary.rejected:
@@ -188,6 +195,15 @@ def main(arguments: list[str] | None = None) -> int:
     except Exception:
         return _own_fault(given)
     return result if isinstance(result, int) else 0
+
+
+def entry() -> None:
+    """Run one command and end at once: to take apart all that was loaded would take most of a second."""
+    status = main()
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError):
+            stream.flush()
+    os._exit(status)
 
 
 def _usage(error: TyperException) -> str:

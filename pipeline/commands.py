@@ -29,7 +29,7 @@ def check(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: d
     settings = load_settings(shop / SETTINGS)
     intake = Intake(mapping_file.load(shop / MAPPING), settings, as_of, today)
     progress = Progress()
-    for item in intake.take(enumerate(discover(inputs, shop))):
+    for item in intake.take(list(enumerate(discover(inputs, shop)))):
         if isinstance(item, Refused):
             refuse(item, progress, say)
             continue

@@ -19,6 +19,7 @@ from pipeline.forecast.seasons import last_finished_end
 from pipeline.store.derived import replace_keys, replace_rows
 from pipeline.store.history import unit_batches, units_of
 from pipeline.store.query import query
+from pipeline.workmate import Each, alone
 
 FITTED = "fitted"
 """Name under which the parameters in use are kept, the guard's tempering included."""
@@ -28,14 +29,16 @@ MOST_BACKTESTED = 6_000
 """Units in the look back; a larger fleet is sampled by a digest of the unit id, so that a run stays short."""
 
 
-def forecast(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings, *, anew: bool = False) -> None:
+def forecast(
+    con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings, *, anew: bool = False, each: Each = alone
+) -> None:
     """Write the forecasts of every active unit as of ``as_of``, and how earlier seasons' forecasts would have done.
 
     What the fleet teaches is learned from rows up to the end of the last finished season, and learned again only where
     those rows, the program or a setting (``anew``) have changed: an increment moves no other unit's odds.
     """
     history = fleet_history(con, as_of)
-    params = _learned(con, history, as_of, settings, anew=anew)
+    params = _learned(con, history, as_of, settings, anew=anew, each=each)
     found = apply(history, params, as_of, settings)
     replace_rows(con, "section_forecast", found.sections, None)
     replace_rows(con, "unit_forecast", found.units, None)
@@ -58,7 +61,7 @@ def fleet_history(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> History:
 
 
 def _learned(
-    con: duckdb.DuckDBPyConnection, history: History, as_of: dt.date, settings: Settings, *, anew: bool
+    con: duckdb.DuckDBPyConnection, history: History, as_of: dt.date, settings: Settings, *, anew: bool, each: Each
 ) -> Params:
     """Return the parameters kept from an earlier run where nothing they rest on has changed, else learn them."""
     through = last_finished_end(as_of, settings.season.end)
@@ -66,7 +69,7 @@ def _learned(
     kept = query(con, "core.forecast_params").filter((pl.col("name") == FITTED) & (pl.col("fitted_through") == through))
     if not (anew or changed or kept.is_empty()):
         return Params.from_json(kept["params"].item())
-    looked_back = backtest(_sampled(history), as_of, settings)
+    looked_back = backtest(_sampled(history), as_of, settings, each)
     params = guard(fit(history, as_of, settings), looked_back.record)
     rows = [(FITTED, params.to_json()), (RECORD, record_json(looked_back.record))]
     texts = pl.DataFrame([{"name": name, "fitted_through": through, "params": text} for name, text in rows])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import polars as pl
@@ -26,6 +26,7 @@ from pipeline.ingest.propose import entry_of
 from pipeline.ingest.read import RawTable, read_table
 from pipeline.ingest.zero_filled import blank_filled_readings
 from pipeline.shaped import Shaped, check_lines, check_plain, check_several
+from pipeline.workmate import Each, alone
 
 RETURNED = "rejected/"
 """Stands before the name of a file that came back from the reject list, so that it differs from its source's."""
@@ -133,6 +134,8 @@ class Refused:
 
 @dataclass(frozen=True)
 class _Waiting:
+    """One file read and mapped, its conventions still to be settled."""
+
     place: int
     file: str
     raw: RawTable
@@ -140,6 +143,7 @@ class _Waiting:
     mapped: Mapped
 
 
+Looked = Taken | Refused | _Waiting
 StoredParts = Callable[[Sequence[str]], pl.DataFrame]
 
 
@@ -158,48 +162,76 @@ class Intake:
         """The last date a visit may carry."""
         return max(self.today, self.as_of or self.today)
 
-    def take(self, found: Iterable[tuple[int, Found]]) -> Iterator[Taken | Refused]:
+    def take(self, found: Sequence[tuple[int, Found]], each: Each = alone) -> Iterator[Taken | Refused]:
         """Yield each file checked, or refused with its reason; one whose conventions are ambiguous comes last.
 
         A date order or decimal sign that a file leaves open is settled by the nearest file with the same header line,
-        wherever it stands among the files.
+        wherever it stands among the files. ``each`` has the files looked at, one by one.
         """
-        settled: dict[tuple[str, ...], list[Conventions]] = {}
+        settled: dict[tuple[str, ...], list[tuple[int, Conventions]]] = {}
         waiting: list[_Waiting] = []
-        for place, item in found:
-            try:
-                pieces = self._pieces(item)
-            except FileRefused as error:
-                yield Refused(item.name, error.sentence())
-                continue
-            for file, raw in pieces:
-                try:
-                    form = form_of(raw, self.mapping)
-                    mapped = map_table(form.raw, form.mapping)
-                    taken = self._check(place, file, raw, form, mapped, settled.get(_header(raw), []))
-                except AmbiguousFile:
-                    waiting.append(_Waiting(place, file, raw, form, mapped))
-                except FileRefused as error:
-                    yield Refused(file, error.sentence())
-                else:
-                    settled.setdefault(_header(raw), []).insert(0, taken.parsed.conventions)
-                    yield taken
+        looked = each(replace(self, stored_parts=None).look_apart, found)
+        for item, pieces in zip(found, looked, strict=True):
+            for piece in self.look(item) if pieces is None else pieces:
+                if isinstance(piece, _Waiting):
+                    waiting.append(piece)
+                    continue
+                if isinstance(piece, Taken):
+                    settled.setdefault(_header(piece.raw), []).append((piece.place, piece.parsed.conventions))
+                yield piece
         for late in waiting:
-            try:
-                known = settled.get(_header(late.raw), [])
-                yield self._check(late.place, late.file, late.raw, late.form, late.mapped, known)
-            except AmbiguousFile as error:
-                yield Refused(late.file, error.sentence())
+            siblings = sorted(settled.get(_header(late.raw), []), key=lambda one: abs(one[0] - late.place))
+            yield self._again(late, [conventions for _, conventions in siblings])
 
-    def _pieces(self, found: Found) -> list[tuple[str, RawTable]]:
+    def look_apart(self, found: tuple[int, Found]) -> list[Looked] | None:
+        """Return what one file holds, away from the store; None for a reject list, which needs what is stored."""
+        place, item = found
+        pieces = self._pieces(item)
+        if isinstance(pieces, list) and any(file.startswith(RETURNED) for file, _ in pieces):
+            return None
+        return self._looked(place, pieces)
+
+    def look(self, found: tuple[int, Found]) -> list[Looked]:
+        """Return what one file holds, judged by itself."""
+        return self._looked(found[0], self._pieces(found[1]))
+
+    def _looked(self, place: int, pieces: list[tuple[str, RawTable]] | Refused) -> list[Looked]:
+        if isinstance(pieces, Refused):
+            return [pieces]
+        looked: list[Looked] = []
+        for file, raw in pieces:
+            try:
+                form = form_of(raw, self.mapping)
+                one = _Waiting(place, file, raw, form, map_table(form.raw, form.mapping))
+            except FileRefused as error:
+                looked.append(Refused(file, error.sentence()))
+                continue
+            try:
+                looked.append(self._check(one, []))
+            except AmbiguousFile:
+                looked.append(one)
+            except FileRefused as error:
+                looked.append(Refused(file, error.sentence()))
+        return looked
+
+    def _again(self, late: _Waiting, siblings: Sequence[Conventions]) -> Taken | Refused:
+        try:
+            return self._check(late, siblings)
+        except FileRefused as error:
+            return Refused(late.file, error.sentence())
+
+    def _pieces(self, found: Found) -> list[tuple[str, RawTable]] | Refused:
         told = self.mapping.entry_for(found.name)
-        raw = read_table(
-            found.path,
-            found.name,
-            encoding=told.encoding if told else None,
-            delimiter=told.delimiter if told else None,
-            header_row=told.header_row if told else None,
-        )
+        try:
+            raw = read_table(
+                found.path,
+                found.name,
+                encoding=told.encoding if told else None,
+                delimiter=told.delimiter if told else None,
+                header_row=told.header_row if told else None,
+            )
+        except FileRefused as error:
+            return Refused(found.name, error.sentence())
         returned = recognise(raw)
         if returned is None:
             return [(found.name, raw)]
@@ -208,10 +240,9 @@ class Intake:
         pieces = [replace(first, skipped=raw.skipped), *others]
         return [(RETURNED + found.name, piece) for piece in pieces]
 
-    def _check(
-        self, place: int, file: str, raw: RawTable, form: Form, mapped: Mapped, siblings: Sequence[Conventions]
-    ) -> Taken:
-        returned = file.startswith(RETURNED)
+    def _check(self, one: _Waiting, siblings: Sequence[Conventions]) -> Taken:
+        raw, form, mapped = one.raw, one.form, one.mapped
+        returned = one.file.startswith(RETURNED)
         if returned:
             # A spreadsheet may have written dates and decimals anew: what the source file used is only a hint now.
             order = order_of_format(mapped.date_format) if mapped.date_format else None
@@ -229,8 +260,8 @@ class Intake:
         if entry is None:
             entry = entry_in_file(entry_of(raw, mapped, conventions), raw, form)
         return Taken(
-            place=place,
-            file=file,
+            place=one.place,
+            file=one.file,
             raw=raw,
             parsed=shaped.parsed,
             checked=shaped.checked,

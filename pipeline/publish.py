@@ -13,6 +13,8 @@ import re
 import shutil
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +23,7 @@ import polars as pl
 from pipeline.config import Settings
 from pipeline.errors import StoreError, UsageError
 from pipeline.round_files import round_files
+from pipeline.workmate import Each, alone
 from reports.format import file_stem
 from reports.links import Links
 from reports.page import HOME, Page, Site
@@ -38,6 +41,8 @@ GENERATION = re.compile(r"[0-9a-f]{12}")
 PENDING = "0" * 12
 """Stands for the generation's name while the pages are hashed, before the name is known."""
 STAGING = ".being-written"
+SHEAF = 20
+"""Documents that are rendered at a time."""
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 WATCHLIST_COLUMNS = (
     "rank",
@@ -118,6 +123,7 @@ def publish(
     no_names: bool = False,
     asked_for: tuple[str, ...] = (),
     most_unit_pages: int = MOST_UNIT_PAGES,
+    each: Each = alone,
 ) -> Published:
     """Write ``dashboards/`` and ``lists/`` in the shop folder.
 
@@ -135,6 +141,8 @@ def publish(
         Units that get a page whatever their chance.
     most_unit_pages
         Units by rank, beside the flagged ones, that get a page.
+    each
+        Has the pages rendered, a sheaf at a time.
 
     Raises
     ------
@@ -157,7 +165,7 @@ def publish(
     )
     watched = ask("watch_list", {})
     try:
-        generation, pages = _write_dashboards(shop / "dashboards", all_pages(), ask, site, {"unit_ids": ids})
+        generation, pages = _write_dashboards(shop / "dashboards", all_pages(), ask, site, {"unit_ids": ids}, each)
         _write_text(shop / "lists" / "watchlist.csv", watchlist_csv(watched, no_names=no_names))
         _write_text(shop / "lists" / "claims.csv", claims_csv(ask("warranty_claims", {}), no_names=no_names))
         _write_round(shop / "lists", dict(round_files(ask, _cell, no_names=no_names)))
@@ -225,7 +233,12 @@ def _check_asked(asked_for: Iterable[str], found: list[str]) -> None:
 
 
 def _write_dashboards(
-    folder: Path, modules: tuple[PageModule, ...], ask: Query, site: Site, values: Mapping[str, object]
+    folder: Path,
+    modules: tuple[PageModule, ...],
+    ask: Query,
+    site: Site,
+    values: Mapping[str, object],
+    each: Each,
 ) -> tuple[str, int]:
     before = _current(folder)
     staging = folder / STAGING
@@ -233,19 +246,19 @@ def _write_dashboards(
     staging.mkdir(parents=True)
     try:
         _write_assets(folder / "assets")
-        contexts = [(module, _context(module, ask, site, values)) for module in modules]
         menu = tuple(module.PAGE for module in modules if not module.PAGE.many)
+        home: list[_Sheaf] = []
+        # a page that is many comes first: its documents are rendered while the contexts of the others are made
+        ordered = sorted(modules, key=lambda module: not module.PAGE.many)
+        made = (sheaf for module in ordered for sheaf in _sheaves(module.PAGE, _context(module, ask, site, values)))
+        written = each(partial(_write_pages, staging, menu, site), _noting(made, home))
         digest, pages = hashlib.sha256(), 0
-        for path, text in _documents(contexts, menu, site, PENDING):
-            content = text.encode("utf-8", "replace")
-            digest.update(f"{path}\n{len(content)}\n".encode() + content)
+        for path, content in (document for sheaf in written for document in sheaf):
+            digest.update(f"{path} {content}\n".encode())
             pages += 1
-            if path != INDEX:
-                _write_bytes(staging / path.removeprefix(f"{PENDING}/"), content)
         generation = digest.hexdigest()[:12]
         _move_in(staging, folder / generation)
-        home = [(module, context) for module, context in contexts if module.PAGE.slug == HOME]
-        for _, text in _documents(home, menu, site, generation):
+        for _, text in _documents(home[0], menu, site, generation):
             _write_text(folder / INDEX, text)
     finally:
         shutil.rmtree(staging, ignore_errors=True)
@@ -258,16 +271,46 @@ def _context(module: PageModule, ask: Query, site: Site, values: Mapping[str, ob
     return module.build(frames, site)
 
 
-def _documents(
-    contexts: Iterable[tuple[PageModule, Any]], menu: tuple[Page, ...], site: Site, generation: str
-) -> Iterator[tuple[str, str]]:
-    """Yield path from the dashboards folder and text of every document, in the order of the menu."""
+@dataclass(frozen=True)
+class _Sheaf:
+    """Some documents of one page kind, by their contexts: as much as is rendered at a time."""
+
+    page: Page
+    contexts: tuple[Any, ...]
+
+
+def _sheaves(page: Page, built: Any) -> Iterator[_Sheaf]:
+    """Yield the documents of one page kind."""
+    contexts = iter(built if page.many else (built,))
+    while some := tuple(islice(contexts, SHEAF)):
+        yield _Sheaf(page, some)
+
+
+def _noting(sheaves: Iterable[_Sheaf], home: list[_Sheaf]) -> Iterator[_Sheaf]:
+    """Yield the sheaves as they come and keep that of the index, which is written once more at the end."""
+    for sheaf in sheaves:
+        if sheaf.page.slug == HOME:
+            home.append(sheaf)
+        yield sheaf
+
+
+def _write_pages(staging: Path, menu: tuple[Page, ...], site: Site, sheaf: _Sheaf) -> list[tuple[str, str]]:
+    """Write documents under a name that waits for the generation's; return path and digest of each."""
+    written = []
+    for path, text in _documents(sheaf, menu, site, PENDING):
+        content = text.encode("utf-8", "replace")
+        written.append((path, hashlib.sha256(content).hexdigest()))
+        if path != INDEX:
+            _write_bytes(staging / path.removeprefix(f"{PENDING}/"), content)
+    return written
+
+
+def _documents(sheaf: _Sheaf, menu: tuple[Page, ...], site: Site, generation: str) -> Iterator[tuple[str, str]]:
+    """Yield path from the dashboards folder and text of every document."""
     names = {name: served for name, (served, _) in assets().items()}
-    for module, built in contexts:
-        page = module.PAGE
-        for context in built if page.many else (built,):
-            path = _path(page, context, generation)
-            yield path, render(page, context, site, Links(path, generation, names, site.unit_files), menu)
+    for context in sheaf.contexts:
+        path = _path(sheaf.page, context, generation)
+        yield path, render(sheaf.page, context, site, Links(path, generation, names, site.unit_files), menu)
 
 
 def _path(page: Page, context: Any, generation: str) -> str:

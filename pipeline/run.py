@@ -41,9 +41,21 @@ from pipeline.store.connect import open_store
 from pipeline.store.kept import keep_copy
 from pipeline.store.query import query
 from pipeline.store.verify import verify
+from pipeline.workmate import Workmate
+from reports.render import compile_templates
+
+ALONE = Workmate()
 
 
-def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.date, say: Say) -> Summary:
+def run(
+    inputs: Sequence[Path],
+    shop: Path,
+    *,
+    as_of: dt.date | None,
+    today: dt.date,
+    say: Say,
+    mate: Workmate = ALONE,
+) -> Summary:
     """Read, check, store, enrich, forecast, plan and publish.
 
     Parameters
@@ -58,6 +70,8 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
         The date of the clock; no visit is later, unless as_of is.
     say
         Takes messages for the user, a sentence each.
+    mate
+        Shares the work.
 
     Raises
     ------
@@ -80,7 +94,8 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
         load.begin(con)
         intake = Intake(mapping, settings, as_of, today, lambda files: load.stored_parts(con, files))
         with timed(progress, "read and check"):
-            stage_all(con, intake, new, progress, say)
+            stage_all(con, intake, new, progress, say, mate.each)
+        mate.lend(compile_templates)
         with timed(progress, "store"):
             gate_all(con, intake, progress)
             merge_all(con, progress, now)
@@ -94,7 +109,7 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
             with timed(progress, "enrich"):
                 enrich(con, scope, settings, charts, blowers)
             with timed(progress, "forecast"):
-                forecast(con, day, settings, anew=scope.units is None)
+                forecast(con, day, settings, anew=scope.units is None, each=mate.each)
             with timed(progress, "rates and warranty"):
                 write_rates_and_warranty(con, day, settings, heat)
             keep_plan_inputs(con, shop, settings)
@@ -107,7 +122,7 @@ def run(inputs: Sequence[Path], shop: Path, *, as_of: dt.date | None, today: dt.
         edited = write_rejected(con, shop)
         load.finish(con)
         complete_mapping(shop, [taken.entry for taken, _ in progress.staged])
-        published = publish(lambda name, values: query(con, name, values), shop, settings)
+        published = publish(lambda name, values: query(con, name, values), shop, settings, each=mate.each)
     for name in edited:
         say(f"rejected/{name} was edited by you and is left as it is. [edited]")
     lines = [

@@ -57,6 +57,12 @@ def environment() -> Environment:
     return made
 
 
+def compile_templates() -> None:
+    """Compile every template now, so that the first pages need not wait for it."""
+    for name in environment().list_templates(extensions=["j2"]):
+        environment().get_template(name)
+
+
 @cache
 def assets() -> Mapping[str, tuple[str, bytes]]:
     """Return every asset: plain name to (name with its content hash, bytes)."""

@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 import json
 from dataclasses import dataclass
+from functools import partial
 
 import polars as pl
 
@@ -21,6 +22,7 @@ from pipeline.forecast.record import Record, summarise
 from pipeline.forecast.seasons import Season, finished_seasons
 from pipeline.forecast.sections_score import next_readings
 from pipeline.forecast.units_apply import unit_odds
+from pipeline.workmate import Each, alone
 
 MOST_SEASONS = 6
 
@@ -80,27 +82,20 @@ def season_name(one: Season) -> str:
     return str(one.start.year) if one.start.year == one.end.year else f"{one.start.year}-{one.end.year % 100:02d}"
 
 
-def backtest(history: History, as_of: dt.date, settings: Settings) -> Backtest:
+def backtest(history: History, as_of: dt.date, settings: Settings, each: Each = alone) -> Backtest:
     """Return how the forecast would have done in every past season but the first.
 
     Each season is forecast twice: on 1 February, when the spring is planned, and on the season's eve. The
     parameters are fitted anew on rows up to the end of the season before; the fit and the forecast see
-    nothing later.
+    nothing later. ``each`` has the seasons looked back on, one by one.
     """
     tidy = history.tidy().through(as_of)
     first = tidy.visits["visit_date"].min()
     start, end = settings.season.start, settings.season.end
     seasons = finished_seasons(first, as_of, start, end) if isinstance(first, dt.date) else []
-    units, readings = [], []
-    for one in seasons[1:][-MOST_SEASONS:]:
-        params = fit(tidy, one.eve, settings)
-        for asked, day in (("decision_day", one.decision_day), ("eve", one.eve)):
-            units.append(_units(tidy, params, one, day, asked, settings))
-            readings.append(
-                next_readings(tidy, params.sections, day, one.end).with_columns(
-                    season=pl.lit(season_name(one)), as_of=pl.lit(day), asked=pl.lit(asked)
-                )
-            )
+    past = each(partial(_season, tidy, settings), seasons[1:][-MOST_SEASONS:])
+    units = [frame for told, _ in past for frame in told]
+    readings = [frame for _, read in past for frame in read]
     rows = (
         pl.concat([f.select(BACKTEST_SCHEMA.names()).cast(BACKTEST_SCHEMA) for f in units])
         if units
@@ -112,6 +107,20 @@ def backtest(history: History, as_of: dt.date, settings: Settings) -> Backtest:
         else (pl.DataFrame(schema=READINGS_SCHEMA))
     )
     return Backtest(rows, read, summarise(rows, read))
+
+
+def _season(tidy: History, settings: Settings, one: Season) -> tuple[list[pl.DataFrame], list[pl.DataFrame]]:
+    """Return odds of units and of readings, on the decision day and on the eve of one season."""
+    units, readings = [], []
+    params = fit(tidy, one.eve, settings)
+    for asked, day in (("decision_day", one.decision_day), ("eve", one.eve)):
+        units.append(_units(tidy, params, one, day, asked, settings))
+        readings.append(
+            next_readings(tidy, params.sections, day, one.end).with_columns(
+                season=pl.lit(season_name(one)), as_of=pl.lit(day), asked=pl.lit(asked)
+            )
+        )
+    return units, readings
 
 
 def guard(params: Params, record: Record) -> Params:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 Array = npt.NDArray[np.float64]
 
@@ -194,5 +194,12 @@ def funnel_limits(rate: float, exposure: npt.ArrayLike, groups: int) -> tuple[Ar
     e = np.asarray(exposure, np.float64)
     found = []
     for alpha in (ALPHA, ALPHA / max(groups, 1)):
-        found += [stats.poisson.ppf(alpha / 2, rate * e) / e, stats.poisson.ppf(1 - alpha / 2, rate * e) / e]
+        found += [_poisson_quantile(alpha / 2, rate * e) / e, _poisson_quantile(1 - alpha / 2, rate * e) / e]
     return found[0], found[1], found[2], found[3]
+
+
+def _poisson_quantile(share: float, mean: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return the smallest count with at least ``share`` of the probability at or below it."""
+    near = np.ceil(special.pdtrik(share, mean))
+    less = np.maximum(near - 1, 0)
+    return np.asarray(np.where(special.pdtr(less, mean) >= share, less, near), np.float64)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy.special import ndtri
 
 Array = npt.NDArray[np.float64]
 
@@ -23,7 +23,7 @@ class MeanCumulative:
     def limits(self) -> tuple[Array, Array]:
         """Return 95 % limits on the log scale, so that they stay above zero."""
         with np.errstate(divide="ignore", invalid="ignore"):
-            wide = np.exp(stats.norm.ppf(0.975) * self.error / self.value)
+            wide = np.exp(ndtri(0.975) * self.error / self.value)
             return np.where(self.value > 0, self.value / wide, 0.0), np.where(self.value > 0, self.value * wide, np.nan)
 
 

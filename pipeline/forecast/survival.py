@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy.special import ndtri
 
 Array = npt.NDArray[np.float64]
 
@@ -34,7 +34,7 @@ class Curve:
         """Return 95 % limits of the survival, on the log-log scale so that they stay between 0 and 1."""
         with np.errstate(divide="ignore", invalid="ignore"):
             logged = np.log(self.survival)
-            spread = stats.norm.ppf(0.975) * self.error / np.abs(self.survival * logged)
+            spread = ndtri(0.975) * self.error / np.abs(self.survival * logged)
             low, high = self.survival ** np.exp(spread), self.survival ** np.exp(-spread)
         inside = (self.survival > 0) & (self.survival < 1)
         return np.where(inside, low, self.survival), np.where(inside, high, self.survival)

@@ -7,7 +7,7 @@ import datetime as dt
 import numpy as np
 import numpy.typing as npt
 import polars as pl
-from scipy import stats
+from scipy import special
 
 from pipeline.forecast.exposure import DAYS_PER_YEAR
 from pipeline.forecast.poisson_rates import garwood
@@ -110,8 +110,8 @@ def rate_ratio(count: float, years: float, count_before: float, years_before: fl
     total = count + count_before
     if total == 0:
         return float("nan"), float("nan"), float("nan")
-    low = stats.beta.ppf(0.025, count, count_before + 1) if count > 0 else 0.0
-    high = stats.beta.ppf(0.975, count + 1, count_before) if count_before > 0 else 1.0
+    low = special.betaincinv(count, count_before + 1, 0.025) if count > 0 else 0.0
+    high = special.betaincinv(count + 1, count_before, 0.975) if count_before > 0 else 1.0
     scale = years_before / years
     to_ratio = [share / (1 - share) * scale if share < 1 else float("inf") for share in (count / total, low, high)]
     return tuple(value if np.isfinite(value) else float("nan") for value in to_ratio)  # type: ignore[return-value]
@@ -158,7 +158,7 @@ def yearly_change(seasons: pl.DataFrame) -> pl.DataFrame:
     free = count.size - design.shape[1]
     scatter = max(1.0, float((((count - mu) ** 2) / mu).sum()) / free) if free > 0 else 1.0
     error = float(np.sqrt(scatter * np.linalg.pinv(design.T @ (design * mu[:, None]))[1, 1]))
-    wide = float(stats.t.ppf(0.975, free)) if scatter > 1 else 1.96
+    wide = float(special.stdtrit(free, 0.975)) if scatter > 1 else 1.96
     factor, low, high = (float(np.exp(beta[1] + side * wide * error)) for side in (0, -1, 1))
     row = {"factor": factor, "factor_low": low, "factor_high": high, "at_same_heat": design.shape[1] > 2}
     return pl.DataFrame([row], schema=CHANGE_SCHEMA)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, stats
+from scipy import optimize, special
 
 from pipeline.forecast.poisson_rates import garwood
 
@@ -84,7 +84,7 @@ class Weibull:
         limits = garwood([self.failures], [1.0])
         least, most = float(limits[0][0]), float(limits[1][0])
         if self.method == "no_failures":
-            return NONE, self._age(c, float(stats.chi2.ppf(0.95, 2) / 2)), NONE  # one-sided: all doubt is on one side
+            return NONE, self._age(c, float(special.gammaincinv(1, 0.95))), NONE  # one-sided: all doubt is on one side
         return self._age(c, self.failures), self._age(c, most), self._age(c, least)
 
     def _age(self, c: float, failures: float) -> float:
@@ -100,13 +100,13 @@ class Weibull:
         first, second = float(spent @ log_ages), float(spent @ log_ages**2)
         information = np.array([[k * k * d, -k * first], [-k * first, d / k**2 + second]])  # of log scale and shape
         gradient = np.array([1.0, -np.log(c) / k**2])
-        wide = float(np.exp(stats.norm.ppf(0.975) * np.sqrt(gradient @ np.linalg.solve(information, gradient))))
+        wide = float(np.exp(special.ndtri(0.975) * np.sqrt(gradient @ np.linalg.solve(information, gradient))))
         return best / wide, best * wide
 
     def _likelihood_limits(self, c: float, best: float) -> tuple[float, float]:
         """Return where twice the log-likelihood has fallen by the chi-squared value (profile likelihood)."""
         top = self.sample.log_likelihood(self.shape, self.scale / self.sample.unit)
-        allowed = float(stats.chi2.ppf(0.95, 1)) / 2
+        allowed = float(special.gammaincinv(0.5, 0.95))
 
         def fall(log_age: float) -> float:
             def minus(log_shape: float) -> float:

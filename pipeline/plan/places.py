@@ -93,10 +93,9 @@ def five_digits(code: pl.Expr) -> pl.Expr:
 
 def zip_centroids(codes: list[str]) -> dict[str, tuple[float, float]]:
     """Return the middle of each postal code that the ``zipcodes`` table has coordinates for."""
-    import zipcodes  # its table takes a second to load and is needed by few runs
+    import zipcodes  # its table takes a while to load and is needed by few runs
 
-    wanted = set(codes)
-    rows = (row for row in zipcodes.list_all() if row["zip_code"] in wanted)  # type: ignore[no-untyped-call]
+    rows = (row for code in codes for row in zipcodes.matching(code))  # type: ignore[no-untyped-call]
     return {row["zip_code"]: (float(row["lat"]), float(row["long"])) for row in rows if row["lat"] and row["long"]}
 
 

@@ -117,7 +117,8 @@ def _capacitor_rows(
     found = cheapest(p, level)
     counts = _needed_only(p, found.counts)
     listed = [can for can, quantity in zip(p.kinds, counts, strict=True) if quantity]
-    ways = {need: substitute(need, listed) for need in p.needs}
+    # pairs in parallel are many and slow to go through, and told only where nothing plainer serves
+    ways = {need: substitute(need, listed, stop_gaps=False) or substitute(need, listed) for need in p.needs}
     rows: list[dict[str, object]] = []
     for can, quantity in zip(p.kinds, counts, strict=True):
         if quantity:
