@@ -19,6 +19,7 @@ from pipeline.forecast.gathered import repairs_gathered
 from pipeline.forecast.lifetimes import life_groups, lifetimes, survival_curves
 from pipeline.forecast.lives import component_spans, unit_spans
 from pipeline.forecast.part_quality import drift_slopes, part_quality
+from pipeline.forecast.seasons import season
 from pipeline.forecast.trends import season_trend, yearly_change
 from pipeline.store.derived import replace_rows
 from pipeline.store.history import parts_of, units_of, visits_of
@@ -90,11 +91,11 @@ def write_lives(
         unit_spans(fleet.units, fleet.exposed),
         component_spans(fleet.units, fleet.exposed, fleet.visits, fleet.parts, fleet.failed, fleet.readings),
     ]
-    spans, season = pl.concat(lives), settings.season
+    spans, dates = pl.concat(lives), settings.season
     groups = life_groups(spans)
     jobs, slopes = followed(fleet.visits), drift_slopes(fleet.readings, fleet.series)
     sections = section_lives(fleet.series, fleet.readings, fleet.failed)
-    trend = season_trend(fleet.exposed, fleet.failed, fleet.as_of, season.start, season.end, degree_days)
+    trend = season_trend(fleet.exposed, fleet.failed, fleet.as_of, dates.start, dates.end, degree_days)
     replace_rows(con, "lifetimes", lifetimes(groups), None)
     replace_rows(con, "survival_curves", survival_curves(groups), None)
     replace_rows(con, "capacitor_hazards", capacitor_hazards(sections), None)
@@ -124,9 +125,11 @@ def write_warranty(con: duckdb.DuckDBPyConnection, fleet: Fleet, settings: Setti
         sites=fleet.sites,
         readings=fleet.readings,
         sections=query(con, "core.section_forecast"),
+        findings=query(con, "core.open_findings"),
         told=_told(con),
         settings=settings.warranty,
         as_of=fleet.as_of,
+        season_end=season(fleet.as_of, settings.season.start, settings.season.end).end,
     )
     replace_rows(con, "warranty_claims", book.claims, None)
     replace_rows(con, "warranty_terms", book.terms, None)

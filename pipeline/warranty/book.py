@@ -15,6 +15,7 @@ from pipeline.warranty.proof import failed_readings
 from pipeline.warranty.registration import to_register
 from pipeline.warranty.terms import unit_terms
 from pipeline.warranty.unbilled import not_billed
+from pipeline.warranty.weak import weak_found, weak_motors, weak_sections
 
 VISIT_COLUMNS = (
     "unit_id",
@@ -23,6 +24,9 @@ VISIT_COLUMNS = (
     "visit_type",
     "cause",
     "leak_found",
+    "leak_location",
+    "compressor_amps",
+    "condenser_fan_amps",
     "refrigerant_added_oz",
     "herm_uf_after",
     "fan_uf_after",
@@ -50,9 +54,11 @@ def warranty_book(
     sites: pl.DataFrame,
     readings: pl.DataFrame,
     sections: pl.DataFrame,
+    findings: pl.DataFrame,
     told: pl.DataFrame,
     settings: Warranty,
     as_of: dt.date,
+    season_end: dt.date,
 ) -> Book:
     """Return the warranty book as of a day.
 
@@ -62,18 +68,23 @@ def warranty_book(
         As the store's history gives them, up to ``as_of``.
     readings, sections : DataFrame
         ``core.capacitor_readings`` and ``core.section_forecast``.
+    findings : DataFrame
+        ``core.open_findings``.
     told : DataFrame
         Parts and refrigerant that only a note tells of: unit_id, visit_id, item, quantity, snippet.
     settings : Warranty
         Terms, windows and allowances.
     as_of : date
         The day to look from.
+    season_end : date
+        End of the season in question: what lapses soon after it is worth a test.
     """
     terms = unit_terms(units, sites, visits, settings)
     chains = follow_chains(parts, visits, terms, settings, as_of)
     proof = failed_readings(parts, visits, readings)
     made = claims(chains.taken_out, proof, units, settings, as_of)
-    weak = to_test(sections, chains.in_place, terms, units, parts, settings, as_of)
+    signs = pl.concat([weak_sections(sections, settings), weak_found(findings, visits), weak_motors(visits, units)])
+    weak = to_test(signs, chains.in_place, terms, units, parts, settings, as_of, season_end)
     return Book(
         claims=pl.concat([made, weak]),
         terms=terms,

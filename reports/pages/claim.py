@@ -24,7 +24,15 @@ PAGE = Page(
 Row = Mapping[str, Any]
 CAPACITOR = "run_capacitor"
 CHARGED = frozenset(
-    {"compressor", "evaporator_coil", "condenser_coil", "metering_device", "reversing_valve", "line_set"}
+    {
+        "compressor",
+        "evaporator_coil",
+        "condenser_coil",
+        "metering_device",
+        "reversing_valve",
+        "line_set",
+        "refrigerant_leak",
+    }
 )
 """Parts whose fault the charge history may show."""
 READINGS_SHOWN = 40

@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 
 from pipeline.config import MakeTerms, Warranty
+from pipeline.enrich.open_findings import OPEN_FINDINGS_SCHEMA
 from pipeline.warranty.book import warranty_book
 from tests.builders import make_frame, make_parts
 
@@ -127,9 +128,11 @@ def book_of(cases: list[Case], settings: Warranty) -> pl.DataFrame:
         ),
         readings=pl.DataFrame(schema=READINGS),
         sections=pl.DataFrame(sections, schema=SECTIONS),
+        findings=pl.DataFrame(schema=OPEN_FINDINGS_SCHEMA),
         told=pl.DataFrame(schema=TOLD),
         settings=settings,
         as_of=AS_OF,
+        season_end=dt.date(2026, 9, 30),
     ).claims
 
 
