@@ -10,9 +10,10 @@ import polars as pl
 from pipeline.config import Settings
 from pipeline.derive_notes import parts_told, visits_told
 from pipeline.enrich.charge import charge_readings, fleet_faults
-from pipeline.enrich.expected import LEVELS_SCHEMA, class_levels
+from pipeline.enrich.expected import LEVELS_SCHEMA
 from pipeline.enrich.fault_signs import fault_sign_table
 from pipeline.enrich.finding_kinds import History
+from pipeline.enrich.fleet_levels import fleet_levels
 from pipeline.enrich.leak_trend import charge_trend
 from pipeline.enrich.ledger import refrigerant_ledger, refrigerant_use
 from pipeline.enrich.open_findings import open_findings
@@ -52,9 +53,9 @@ def write_charge(
         replace_rows(con, "charge_suspects", charge_suspects(rows), batch)
     through = last_finished_end(as_of, settings.season.end)
     known = query(con, "class_level_readings")
-    levels = class_levels(known.filter(pl.col("visit_date") <= through))
+    levels = fleet_levels(known.filter(pl.col("visit_date") <= through))
     if levels.is_empty():  # a shop in its first season: what is usual moves with each import, but it is known
-        levels = class_levels(known)
+        levels = fleet_levels(known)
     again = None if keep_fact(con, "charge_levels", levels) else units
     for batch in unit_batches(con, again):
         judged = fleet_faults(of_units(con, "core.charge_readings", batch), levels=levels)

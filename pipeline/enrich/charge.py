@@ -81,7 +81,7 @@ def charge_readings(
     blowers : pl.DataFrame, optional
         The shop's own fan tables, see ``add_table_airflow``.
     levels : pl.DataFrame, optional
-        What is usual per equipment class in the whole fleet (``class_levels``); else learned from these rows.
+        What is usual per equipment class in the whole fleet (``fleet_levels``); else learned from these rows.
 
     Returns
     -------
@@ -117,7 +117,7 @@ def fleet_faults(readings: pl.DataFrame, *, levels: pl.DataFrame | None = None) 
     readings : pl.DataFrame
         ``CHARGE_READINGS_SCHEMA``, whole history of each unit; the whole fleet where ``levels`` is left out.
     levels : pl.DataFrame, optional
-        ``class_levels`` of the whole fleet.
+        ``fleet_levels`` of the whole fleet.
 
     Returns
     -------

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from pipeline.enrich.airflow import AGAINST_AIRFLOW
 from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE
 from pipeline.enrich.fault_model import FEATURES, FaultModel, fault_model
+from pipeline.enrich.level_fit import SLOPES, fit_level, spreads_before_cut
 
 Floats = NDArray[np.float64]
 OWN_HISTORY = "own history"
@@ -24,9 +24,6 @@ FLEET_CLASS = "equipment class in this fleet"
 RULES_OF_THUMB = "rules of thumb for the equipment class"
 CONDITIONS = ("outdoor_db_f", "return_wb_f", "return_db_f")
 USUAL_CONDITIONS_F = (90.0, 64.0, 76.0)
-SLOPE_SD = (0.3, 0.7, 0.7)
-"""How far a class's dependence on the conditions may differ from the rules of thumb, degF per degF."""
-SLOPES = ("by_outdoor", "by_wet_bulb", "by_dry_bulb")
 CUT_OFF = {("fixed_orifice", "t_sh"): 5.0, ("expansion_valve", "t_sc"): 3.0}
 """Half width of the band [degF] at which ``in_order`` cuts off the reading that the verdict itself rests on."""
 AIRFLOW_SEEN_POOR = (*AGAINST_AIRFLOW.values(), "measured airflow low", "static pressure high")
@@ -35,15 +32,18 @@ LEVELS_SCHEMA: Mapping[str, pl.DataType] = {
     "metering": pl.String(),
     "refrigerant": pl.String(),
     "feature": pl.String(),
-    "visits": pl.Int64(),
+    "visits": pl.Float64(),
     "level_f": pl.Float64(),
     "by_outdoor": pl.Float64(),
     "by_wet_bulb": pl.Float64(),
     "by_dry_bulb": pl.Float64(),
     "between_sd_f": pl.Float64(),
     "visit_sd_f": pl.Float64(),
+    "faulty_share": pl.Float64(),
 }
-"""What is usual per equipment class: a level and slopes on top of the rules of thumb, and the two spreads."""
+"""What is usual per equipment class: a level and slopes on top of the rules of thumb, and the two spreads.
+
+The last is the share of all visits of the fleet that show a fault."""
 
 
 @dataclass(frozen=True)
@@ -83,34 +83,38 @@ def thumb_rules() -> dict[str, pl.Expr]:
     }
 
 
-def class_levels(rows: pl.DataFrame) -> pl.DataFrame:
+def class_levels(rows: pl.DataFrame, in_order_p: Floats | None = None) -> pl.DataFrame:
     """Return what is usual per metering device and refrigerant among the visits in order.
 
     Parameters
     ----------
     rows : pl.DataFrame
         Judged readings with the columns of ``thumb_rules``; the whole fleet, in any order.
+    in_order_p : array, rows, optional
+        How probably nothing is wrong on a visit that ``in_order`` lets pass; 1 where left out.
 
     Returns
     -------
     pl.DataFrame
-        ``LEVELS_SCHEMA``; classes with too few visits in order are left out.
+        ``LEVELS_SCHEMA`` without a share of faulty visits; classes with too few visits in order are left out.
     """
     model = fault_model()
     least = int(model.answer["least_class_visits"])
-    healthy = rows.filter(in_order())
+    weighed = rows.with_columns(_in_order_p=pl.Series(np.ones(len(rows)) if in_order_p is None else in_order_p))
+    healthy = weighed.filter(in_order())
     found: list[dict[str, object]] = []
     for (metering, refrigerant), group in healthy.group_by(_class_key(), pl.col("refrigerant"), maintain_order=True):
         residuals = _matrix(group)
         conditions = _conditions(group)
         units = group.get_column("unit_id").rank("dense").to_numpy()
+        weights = group.get_column("_in_order_p").to_numpy()
         for i, feature in enumerate(FEATURES):
-            read = np.isfinite(residuals[i])
-            if int(read.sum()) < least:
+            read = np.isfinite(residuals[i]) & (weights > 0.0)
+            if float(weights[read].sum()) < least:
                 continue
-            fit = _fit(residuals[i, read], conditions[:, read].T, units[read], model.visit_sd_f[i])
+            fit = fit_level(residuals[i, read], conditions[:, read].T, units[read], weights[read], model.visit_sd_f[i])
             if (metering, feature) in CUT_OFF:
-                fit |= _spreads_before_cut(fit, CUT_OFF[metering, feature])
+                fit |= spreads_before_cut(fit, CUT_OFF[metering, feature])
             found.append({"metering": metering, "refrigerant": refrigerant, "feature": feature, **fit})
     return pl.DataFrame(found, schema=dict(LEVELS_SCHEMA)).sort("metering", "refrigerant", "feature")
 
@@ -234,56 +238,3 @@ def _class_key() -> pl.Expr:
         .then(pl.lit("expansion_valve"))
         .alias("metering")
     )
-
-
-def _fit(values: Floats, conditions: Floats, units: Floats, shipped_visit_sd: float) -> dict[str, float]:
-    """Fit level and slopes by ridge regression, twice: the second time without what lies far off."""
-    kept = np.abs(values - np.median(values)) <= 4.0 * max(_spread(values), 0.5)
-    coefficients = np.zeros(1 + conditions.shape[1])
-    for _ in range(2):
-        design = np.column_stack([np.ones(int(kept.sum())), conditions[kept]])
-        sd = max(_spread(values[kept] - design @ coefficients), 0.5)
-        penalty = np.diag([0.0, *(sd / np.asarray(SLOPE_SD)) ** 2])
-        coefficients = np.linalg.solve(design.T @ design + penalty, design.T @ values[kept])
-        left = values - coefficients[0] - conditions @ coefficients[1:]
-        kept = np.abs(left) <= 3.5 * max(_spread(left), 0.5)
-    between, visit = _split_spread(left[kept], units[kept], shipped_visit_sd)
-    names = ("level_f", *SLOPES)
-    fitted = dict(zip(names, (float(c) for c in coefficients), strict=True))
-    return {"visits": float(kept.sum()), **fitted, "between_sd_f": between, "visit_sd_f": visit}
-
-
-def _split_spread(left: Floats, units: Floats, shipped_visit_sd: float) -> tuple[float, float]:
-    """Return the spread between units and from visit to visit of one unit (pooled, by analysis of variance)."""
-    total = float(np.var(left))
-    _, which, counts = np.unique(units, return_inverse=True, return_counts=True)
-    means = np.bincount(which, left) / counts
-    freedom = left.size - counts.size
-    if freedom < 20:
-        visit = min(shipped_visit_sd, 0.8 * total**0.5)
-    else:
-        visit = float(np.sqrt(np.sum((left - means[which]) ** 2) / freedom))
-    return float(np.sqrt(max(total - visit**2, 0.09 * total, 0.01))), max(visit, 0.3)
-
-
-def _spreads_before_cut(fit: Mapping[str, float], half: float) -> dict[str, float]:
-    """Return both spreads of a reading that was cut off at plus or minus ``half``, as they were before.
-
-    The spread of a normal law cut off so is known in closed form (Johnson, Kotz & Balakrishnan, Continuous Univariate
-    Distributions 1, 1994, section 13.10.1, from memory); the law that leaves what was seen is found by halving. Both
-    spreads widen alike, and that between units is half of ``half`` at least.
-    """
-    seen = (fit["between_sd_f"] ** 2 + fit["visit_sd_f"] ** 2) ** 0.5
-    low, high = 0.1 * half, half
-    for _ in range(30):
-        sd = (low + high) / 2.0
-        z = half / sd
-        inside = float(ndtr(z) - ndtr(-z))
-        left = sd * (1.0 - 2.0 * z * np.exp(-0.5 * z**2) / ((2.0 * np.pi) ** 0.5 * inside)) ** 0.5
-        low, high = (sd, high) if left < seen else (low, sd)
-    visit = fit["visit_sd_f"] * max(high / seen, 1.0)
-    return {"visit_sd_f": visit, "between_sd_f": max(high**2 - visit**2, 0.25 * half**2) ** 0.5}
-
-
-def _spread(values: Floats) -> float:
-    return float(1.4826 * np.median(np.abs(values - np.median(values))))

@@ -34,30 +34,45 @@ NO_FAULT = "no_fault"
 CANNOT_TELL = "cannot_tell"
 METERINGS = ("fixed_orifice", "expansion_valve")
 SIGNS = frozenset({"1", "-1", "0", "0+", "0-", ""})
+SLIGHT = "~"
 
 
 @dataclass(frozen=True)
 class Pattern:
-    """One way a fault shows on one kind of metering device; ``signs`` in the order of ``FEATURES``."""
+    """One way a fault shows on one kind of metering device; ``signs`` and ``slight`` in the order of ``FEATURES``."""
 
     fault: str
     metering: str
     weight: float
     signs: tuple[str, ...]
+    slight: tuple[bool, ...]
     basis: str
+
+    @property
+    def moves(self) -> tuple[str, ...]:
+        """Signs, those of readings that move little marked with ``SLIGHT``."""
+        return tuple(sign + SLIGHT if little else sign for sign, little in zip(self.signs, self.slight, strict=True))
+
+    def ways(self, as_published: float) -> tuple[tuple[tuple[str, ...], float], ...]:
+        """Return ``moves`` and plain ``signs`` with their shares of the pattern; one of them where both are alike."""
+        if not any(self.slight):
+            return ((self.signs, self.weight),)
+        return (self.moves, (1.0 - as_published) * self.weight), (self.signs, as_published * self.weight)
 
 
 @dataclass(frozen=True)
 class FaultModel:
     """Patterns, prior odds, sizes and spreads; by name, in the order of ``FEATURES``, degF.
 
-    ``severities`` are shares of ``size_f``: all readings of a fault are slight or full-grown together.
+    ``severities`` are shares of ``size_f``: all readings of a fault are slight or full-grown together. ``effect`` says
+    how far a reading moves for its sign, as shares of that size.
     """
 
     patterns: tuple[Pattern, ...]
     prior: Mapping[str, float]
     size_f: tuple[float, ...]
     severities: tuple[float, ...]
+    effect: Mapping[str, float]
     between_sd_f: tuple[float, ...]
     visit_sd_f: tuple[float, ...]
     answer: Mapping[str, float]
@@ -89,6 +104,7 @@ def fault_model() -> FaultModel:
         prior=raw["prior"],
         size_f=_by_feature(raw["size_f"]),
         severities=tuple(raw["severity"].values()),
+        effect=raw["effect"],
         between_sd_f=_by_feature(raw["between_sd_f"]),
         visit_sd_f=_by_feature(raw["visit_sd_f"]),
         answer=raw["answer"],
@@ -100,9 +116,12 @@ def fault_model() -> FaultModel:
 
 def _pattern(row: Mapping[str, str], prior: Mapping[str, Any]) -> Pattern:
     signs = tuple(row[feature] for feature in FEATURES)
-    if not set(signs) <= SIGNS or row["metering"] not in METERINGS or row["fault"] not in prior:
+    little = row["slight"].split()
+    usable = set(signs) <= SIGNS and all(row.get(feature) in {"1", "-1"} for feature in little)
+    if not usable or row["metering"] not in METERINGS or row["fault"] not in prior:
         raise ValueError(f"fault_signs.csv: the row of {row['fault']!r} on {row['metering']!r} is not usable")
-    return Pattern(row["fault"], row["metering"], float(row["weight"]), signs, row["basis"])
+    slight = tuple(feature in little for feature in FEATURES)
+    return Pattern(row["fault"], row["metering"], float(row["weight"]), signs, slight, row["basis"])
 
 
 def _by_feature(table: Mapping[str, float]) -> tuple[float, ...]:

@@ -1,5 +1,5 @@
 -- class_level_readings: what the usual readings of an equipment class are learned from
--- grain: one row per visit and unit judged within its band; source: core.charge_readings; consumer: derive_charge
+-- grain: one row per visit and unit on which a fault can be judged; source: core.charge_readings; consumer: derive_charge
 select
     unit_id,
     visit_id,
@@ -11,6 +11,8 @@ select
     borderline,
     flood_back,
     suspect,
+    not_testable_because,
+    observations,
     airflow,
     airflow_because,
     outdoor_db_f,
@@ -26,7 +28,12 @@ select
     computed_target_f,
     highest_target_f,
     target_subcooling_f,
-    plate_subcooling_f
+    plate_subcooling_f,
+    suction_saturation_sd_f,
+    liquid_saturation_sd_f,
+    superheat_sd_f,
+    subcooling_sd_f,
+    target_sd_f
 from core.charge_readings
-where charge_verdict = 'within'
+where likely_fault is not null
 order by unit_id asc, visit_date asc, visit_id asc;
