@@ -201,7 +201,7 @@ def test_no_names_leaves_customers_out_of_claims(fleet: Fleet, tmp_path: Path) -
         text = path.read_text("utf-8")
         assert not [value for value in hidden if value in text], path.name
     header = listed.read_text("utf-8").split("\n")[0].split(",")
-    assert "claim_id" in header
+    assert "unit_id" in header
     assert not {"customer_name", "phone", "address", "city", "technician"} & set(header)
 
 
