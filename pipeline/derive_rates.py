@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import duckdb
 import polars as pl
 
-from pipeline.config import Settings
+from pipeline.config import Season, Settings
 from pipeline.enrich.notes.sections import FITTED, PART
 from pipeline.enrich.register_faults import register_faults
 from pipeline.forecast.callbacks import callbacks, came_back, followed
@@ -30,6 +30,10 @@ COLUMNS = tuple(dict.fromkeys([*VISIT_COLUMNS, "technician"]))
 """Fields of visits that are read, once for all."""
 
 
+Tables = dict[str, pl.DataFrame]
+"""Tables of ``core`` by name."""
+
+
 @dataclass(frozen=True)
 class Fleet:
     """The whole store as the rates read it, up to a day."""
@@ -38,21 +42,12 @@ class Fleet:
     visits: pl.DataFrame
     parts: pl.DataFrame
     units: pl.DataFrame
+    places: pl.DataFrame
     sites: pl.DataFrame
     readings: pl.DataFrame
     series: pl.DataFrame
     exposed: pl.DataFrame
     failed: pl.DataFrame
-
-
-def write_rates_and_warranty(
-    con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings, degree_days: pl.DataFrame | None = None
-) -> None:
-    """Rewrite every table of failure rates, lifetimes and the warranty book."""
-    fleet = read_fleet(con, as_of, settings)
-    write_rates(con, fleet)
-    write_lives(con, fleet, settings, degree_days)
-    write_warranty(con, fleet, settings)
 
 
 def read_fleet(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> Fleet:
@@ -64,6 +59,7 @@ def read_fleet(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Setting
         visits=visits,
         parts=parts_of(con, None, as_of),
         units=units,
+        places=query(con, "units").select("unit_id", "source_file", "source_line"),
         sites=query(con, "sites"),
         readings=query(con, "core.capacitor_readings"),
         series=query(con, "core.capacitor_series"),
@@ -72,48 +68,59 @@ def read_fleet(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Setting
     )
 
 
-def write_rates(con: duckdb.DuckDBPyConnection, fleet: Fleet) -> None:
-    """Rewrite the rates of every group, what they were counted from, and what contradicts itself in the register."""
+SLOPE_COLUMNS = ("unit_id", "section", "series", "part_make", "rated_uf", "n", "years", "slope")
+
+
+def rates_and_lives(fleet: Fleet, season: Season, degree_days: pl.DataFrame | None) -> Tables:
+    """Return every table but those of the warranty book; nothing of it rests on the forecast."""
+    return _rates(fleet) | _lives(fleet, season, degree_days)
+
+
+def write_tables(con: duckdb.DuckDBPyConnection, tables: Tables) -> None:
+    """Rewrite tables of ``core``."""
+    for name, frame in tables.items():
+        replace_rows(con, name, frame, None)
+
+
+def _rates(fleet: Fleet) -> Tables:
+    """Return the rates of every group, what they were counted from, and what contradicts itself in the register."""
     shares = contributions(fleet.units, fleet.sites, fleet.parts, fleet.exposed, fleet.failed)
-    replace_rows(con, "failure_rates", failure_rates(shares, fleet.exposed, fleet.failed), None)
-    replace_rows(con, "rate_rows", shares.drop("expected"), None)
-    replace_rows(con, "failures_counted", fleet.failed, None)
-    places = query(con, "units").select("unit_id", "source_file", "source_line")
-    placed = fleet.units.join(places, on="unit_id", how="left")
-    replace_rows(con, "register_faults", register_faults(placed, fleet.visits, fleet.parts), None)
+    placed = fleet.units.join(fleet.places, on="unit_id", how="left")
+    return {
+        "failure_rates": failure_rates(shares, fleet.exposed, fleet.failed),
+        "rate_rows": shares.drop("expected"),
+        "failures_counted": fleet.failed,
+        "register_faults": register_faults(placed, fleet.visits, fleet.parts),
+    }
 
 
-def write_lives(
-    con: duckdb.DuckDBPyConnection, fleet: Fleet, settings: Settings, degree_days: pl.DataFrame | None
-) -> None:
-    """Rewrite lifetimes, repairs gathered by age, trouble after visits, capacitor drift by make, and the trend."""
+def _lives(fleet: Fleet, season: Season, degree_days: pl.DataFrame | None) -> Tables:
+    """Return lifetimes, repairs gathered by age, trouble after visits, capacitor drift by make, and the trend."""
     lives = [
         unit_spans(fleet.units, fleet.exposed),
         component_spans(fleet.units, fleet.exposed, fleet.visits, fleet.parts, fleet.failed, fleet.readings),
     ]
-    spans, dates = pl.concat(lives), settings.season
+    spans = pl.concat(lives)
     groups = life_groups(spans)
     jobs, slopes = followed(fleet.visits), drift_slopes(fleet.readings, fleet.series)
     sections = section_lives(fleet.series, fleet.readings, fleet.failed)
-    trend = season_trend(fleet.exposed, fleet.failed, fleet.as_of, dates.start, dates.end, degree_days)
-    replace_rows(con, "lifetimes", lifetimes(groups), None)
-    replace_rows(con, "survival_curves", survival_curves(groups), None)
-    replace_rows(con, "capacitor_hazards", capacitor_hazards(sections), None)
-    replace_rows(con, "repairs_gathered", repairs_gathered(fleet.units, fleet.exposed, fleet.visits), None)
-    replace_rows(con, "callbacks", callbacks(jobs, fleet.as_of), None)
-    replace_rows(con, "part_quality", part_quality(slopes), None)
+    trend = season_trend(fleet.exposed, fleet.failed, fleet.as_of, season.start, season.end, degree_days)
     ended = spans.filter(pl.col("ended_by") != "still there").rename({"leave": "age_years"})
-    replace_rows(con, "lives_ended", ended.drop("entry", "failed"), None)
-    replace_rows(con, "came_back", came_back(jobs), None)
     out = sections.filter(pl.col("event").is_not_null())
-    out = out.select("unit_id", "section", "series", out_on="event", age_years="leave")
-    replace_rows(con, "sections_out", out, None)
-    replace_rows(con, "drift_slopes", slopes.select(list(SLOPE_COLUMNS)), None)
-    replace_rows(con, "season_trend", trend, None)
-    replace_rows(con, "yearly_change", yearly_change(trend), None)
-
-
-SLOPE_COLUMNS = ("unit_id", "section", "series", "part_make", "rated_uf", "n", "years", "slope")
+    return {
+        "lifetimes": lifetimes(groups),
+        "survival_curves": survival_curves(groups),
+        "capacitor_hazards": capacitor_hazards(sections),
+        "repairs_gathered": repairs_gathered(fleet.units, fleet.exposed, fleet.visits),
+        "callbacks": callbacks(jobs, fleet.as_of),
+        "part_quality": part_quality(slopes),
+        "lives_ended": ended.drop("entry", "failed"),
+        "came_back": came_back(jobs),
+        "sections_out": out.select("unit_id", "section", "series", out_on="event", age_years="leave"),
+        "drift_slopes": slopes.select(list(SLOPE_COLUMNS)),
+        "season_trend": trend,
+        "yearly_change": yearly_change(trend),
+    }
 
 
 def write_warranty(con: duckdb.DuckDBPyConnection, fleet: Fleet, settings: Settings) -> None:

@@ -25,6 +25,7 @@ from pipeline.stock_run import write_stock
 from pipeline.store.derived import replace_rows
 from pipeline.store.history import visits_of
 from pipeline.store.query import query
+from pipeline.workmate import Each, alone
 
 VISITS = ("unit_id", "visit_id", "visit_date", "visit_type", "outdoor_db_f")
 QUICK = 200
@@ -41,6 +42,7 @@ def write_plan(
     *,
     iterations: int,
     say: Callable[[str], None],
+    each: Each = alone,
 ) -> Round:
     """Plan the round as of ``as_of``, rewrite its tables, and say what the owner has to know.
 
@@ -65,7 +67,7 @@ def write_plan(
     )
     for note in notes:
         say(note)
-    write_stock(con, shop, as_of, settings, promised, say=say)
+    write_stock(con, shop, as_of, settings, promised, say=say, each=each)
     return found
 
 

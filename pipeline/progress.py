@@ -44,7 +44,8 @@ class timed:  # noqa: N801 - reads as a word at its place
         self.began = time.perf_counter()
 
     def __exit__(self, *_: object) -> None:
-        self.progress.seconds[self.stage] = time.perf_counter() - self.began
+        spent = time.perf_counter() - self.began
+        self.progress.seconds[self.stage] = self.progress.seconds.get(self.stage, 0.0) + spent
 
 
 def refuse(item: Refused, progress: Progress, say: Say) -> None:

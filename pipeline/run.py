@@ -16,7 +16,7 @@ from pipeline.checks.suite import warm_up
 from pipeline.config import Settings, load_settings
 from pipeline.derive import Scope, enrich, view_settings
 from pipeline.derive_forecast import forecast
-from pipeline.derive_rates import write_rates_and_warranty
+from pipeline.derive_rates import rates_and_lives, read_fleet, write_tables, write_warranty
 from pipeline.errors import NothingUsable
 from pipeline.ingest import mapping_file
 from pipeline.ingest.decode import digest as content_digest
@@ -108,13 +108,17 @@ def run(
             records.record_settings(con, facts)
             with timed(progress, "enrich"):
                 enrich(con, scope, settings, charts, blowers)
+            with timed(progress, "rates and warranty"):
+                fleet = read_fleet(con, day, settings)
+                rates = mate.lend(rates_and_lives, fleet, settings.season, heat)
             with timed(progress, "forecast"):
                 forecast(con, day, settings, anew=scope.units is None, each=mate.each)
             with timed(progress, "rates and warranty"):
-                write_rates_and_warranty(con, day, settings, heat)
+                write_tables(con, rates())
+                write_warranty(con, fleet, settings)
             keep_plan_inputs(con, shop, settings)
             with timed(progress, "plan"):
-                write_plan(con, shop, day, settings, iterations=QUICK, say=say)
+                write_plan(con, shop, day, settings, iterations=QUICK, say=say, each=mate.each)
             _record_run(con, progress, now, day)
             verify(con)
         elif keep_plan_inputs(con, shop, settings):

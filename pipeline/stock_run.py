@@ -16,6 +16,7 @@ from pipeline.plan.stock import StockPlan, plan_stock
 from pipeline.plan.stock_file import STOCK_FILE, OnHand, nothing_on_hand, read_stock
 from pipeline.store.derived import replace_rows
 from pipeline.store.query import query
+from pipeline.workmate import Each, alone
 
 
 def write_stock(
@@ -26,6 +27,7 @@ def write_stock(
     said: pl.DataFrame,
     *,
     say: Callable[[str], None],
+    each: Each = alone,
 ) -> StockPlan:
     """Plan the parts of the round that is stored, rewrite stock list, day parts and call list.
 
@@ -49,6 +51,7 @@ def write_stock(
         as_of=as_of,
         season_start=start if isinstance(start, dt.date) else as_of,
         season_end=end if isinstance(end, dt.date) else as_of,
+        each=each,
     )
     replace_rows(con, "stock_list", found.stock_list, None)
     replace_rows(con, "day_parts", found.day_parts, None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import polars as pl
 
@@ -21,6 +22,7 @@ from pipeline.plan.stock_rows import (
     stock_rows,
 )
 from pipeline.plan.substitution import Capacitor
+from pipeline.workmate import Each, alone
 
 SOLD_VOLTS = (370.0, 440.0)
 """Voltage ratings on the shelf; the higher one is bought, because it serves for both (common practice, no source)."""
@@ -44,6 +46,7 @@ def plan_stock(
     as_of: dt.date,
     season_start: dt.date,
     season_end: dt.date,
+    each: Each = alone,
 ) -> StockPlan:
     """Return the lists for every week and truck, for the season, and for the orders.
 
@@ -59,6 +62,8 @@ def plan_stock(
         Service level, lead days and trucks.
     as_of, season_start, season_end
         An order is due its lead days before the round or the season begins, never before the day after as_of.
+    each
+        Has the weekly lists made, one by one.
 
     Notes
     -----
@@ -70,21 +75,18 @@ def plan_stock(
     prices = _prices(needs, on_hand)
     planned = _planned(stops)
     joined = planned.join(needs.filter(pl.col("p_stop") > 0), on="unit_id")
-    weekly = [
-        stock_rows(
-            Use(
-                "week",
-                f"{truck}, week of {week}",
-                rows.rename({"p_stop": "p"}),
-                *_on_truck(on_hand, truck),
-                truck=truck,
-                week_start=week,
-            ),
-            prices,
-            settings.service_level,
+    uses = [
+        Use(
+            "week",
+            f"{truck}, week of {week}",
+            rows.rename({"p_stop": "p"}),
+            *_on_truck(on_hand, truck),
+            truck=truck,
+            week_start=week,
         )
         for (truck, week), rows in groups(joined, "truck", "week_start")
     ]
+    weekly = each(partial(stock_rows, prices=prices, level=settings.service_level), uses)
     trucks = sorted(planned["truck"].unique().to_list())
     season = _season(needs, on_hand, trucks, settings, prices, (season_end - max(as_of, season_start)).days + 1)
     orders = _orders(
@@ -226,7 +228,7 @@ def _orders(
     price = {(CAPACITOR, can.size): value for can, value in prices.items()}
     price |= {(part, ""): float(spec["price"]) for part, spec in stock_facts()["parts"].items()}
     ordered = pl.concat(frames).filter(pl.col("to_order") > 0).with_columns(quantity=pl.col("to_order"))
-    each = pl.Series([price.get(key, 0.0) for key in ordered.select("part", "size").iter_rows()], dtype=pl.Float64)
+    costs = pl.Series([price.get(key, 0.0) for key in ordered.select("part", "size").iter_rows()], dtype=pl.Float64)
     earlier = {
         (row["part"], row["size"]): row["lead_days"]
         for row in on_hand.filter(pl.col("lead_days").is_not_null()).iter_rows(named=True)
@@ -237,7 +239,8 @@ def _orders(
     return (
         ordered.with_columns(pl.Series("later", later, dtype=pl.Int64))
         .with_columns(
-            cost=pl.col("quantity") * each, order_by=pl.max_horizontal(moved, pl.lit(as_of + dt.timedelta(days=1)))
+            cost=pl.col("quantity") * costs,
+            order_by=pl.max_horizontal(moved, pl.lit(as_of + dt.timedelta(days=1))),
         )
         .drop("later")
     )

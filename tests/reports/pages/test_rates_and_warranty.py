@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.config import Settings
-from pipeline.derive_rates import write_rates_and_warranty
+from pipeline.derive_rates import rates_and_lives, read_fleet, write_tables, write_warranty
 from pipeline.publish import publish
 from tests.reports.fleet import AS_OF, HOSTILE, TECHNICIANS, Fleet, small_fleet
 from tests.reports.html import Document, read_document, read_site, target_of
@@ -62,7 +62,9 @@ def worked_out() -> Fleet:
     fleet.con.execute(
         "update units set installed_on = date '2026-02-20', installed_by = 'own crew' where unit_id = 'U-031'"
     )
-    write_rates_and_warranty(fleet.con, AS_OF, Settings())
+    known = read_fleet(fleet.con, AS_OF, Settings())
+    write_tables(fleet.con, rates_and_lives(known, Settings().season, None))
+    write_warranty(fleet.con, known, Settings())
     return fleet
 
 
