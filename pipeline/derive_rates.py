@@ -71,9 +71,9 @@ def read_fleet(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Setting
 SLOPE_COLUMNS = ("unit_id", "section", "series", "part_make", "rated_uf", "n", "years", "slope")
 
 
-def rates_and_lives(fleet: Fleet, season: Season, degree_days: pl.DataFrame | None) -> Tables:
+def rates_and_lives(fleet: Fleet, dates: Season, degree_days: pl.DataFrame | None) -> Tables:
     """Return every table but those of the warranty book; nothing of it rests on the forecast."""
-    return _rates(fleet) | _lives(fleet, season, degree_days)
+    return _rates(fleet) | _lives(fleet, dates, degree_days)
 
 
 def write_tables(con: duckdb.DuckDBPyConnection, tables: Tables) -> None:
@@ -94,7 +94,7 @@ def _rates(fleet: Fleet) -> Tables:
     }
 
 
-def _lives(fleet: Fleet, season: Season, degree_days: pl.DataFrame | None) -> Tables:
+def _lives(fleet: Fleet, dates: Season, degree_days: pl.DataFrame | None) -> Tables:
     """Return lifetimes, repairs gathered by age, trouble after visits, capacitor drift by make, and the trend."""
     lives = [
         unit_spans(fleet.units, fleet.exposed),
@@ -104,7 +104,7 @@ def _lives(fleet: Fleet, season: Season, degree_days: pl.DataFrame | None) -> Ta
     groups = life_groups(spans)
     jobs, slopes = followed(fleet.visits), drift_slopes(fleet.readings, fleet.series)
     sections = section_lives(fleet.series, fleet.readings, fleet.failed)
-    trend = season_trend(fleet.exposed, fleet.failed, fleet.as_of, season.start, season.end, degree_days)
+    trend = season_trend(fleet.exposed, fleet.failed, fleet.as_of, dates.start, dates.end, degree_days)
     ended = spans.filter(pl.col("ended_by") != "still there").rename({"leave": "age_years"})
     out = sections.filter(pl.col("event").is_not_null())
     return {
