@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from contextlib import suppress
 
 import duckdb
 import polars as pl
@@ -30,15 +31,22 @@ MOST_BACKTESTED = 6_000
 
 
 def forecast(
-    con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings, *, anew: bool = False, each: Each = alone
+    con: duckdb.DuckDBPyConnection,
+    as_of: dt.date,
+    settings: Settings,
+    *,
+    degree_days: pl.DataFrame | None = None,
+    anew: bool = False,
+    each: Each = alone,
 ) -> None:
     """Write the forecasts of every active unit as of ``as_of``, and how earlier seasons' forecasts would have done.
 
     What the fleet teaches is learned from rows up to the end of the last finished season, and learned again only where
-    those rows, the program or a setting (``anew``) have changed: an increment moves no other unit's odds.
+    those rows, the program, a setting or ``degree_days`` have changed (``anew``): an increment moves no other unit's
+    odds.
     """
     history = fleet_history(con, as_of)
-    params = _learned(con, history, as_of, settings, anew=anew, each=each)
+    params = _learned(con, history, as_of, settings, degree_days, anew=anew, each=each)
     found = apply(history, params, as_of, settings)
     replace_rows(con, "section_forecast", found.sections, None)
     replace_rows(con, "unit_forecast", found.units, None)
@@ -61,16 +69,24 @@ def fleet_history(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> History:
 
 
 def _learned(
-    con: duckdb.DuckDBPyConnection, history: History, as_of: dt.date, settings: Settings, *, anew: bool, each: Each
+    con: duckdb.DuckDBPyConnection,
+    history: History,
+    as_of: dt.date,
+    settings: Settings,
+    degree_days: pl.DataFrame | None,
+    *,
+    anew: bool,
+    each: Each,
 ) -> Params:
     """Return the parameters kept from an earlier run where nothing they rest on has changed, else learn them."""
     through = last_finished_end(as_of, settings.season.end)
     changed = keep_fact(con, "forecast_past", _digest(history, through))
     kept = query(con, "core.forecast_params").filter((pl.col("name") == FITTED) & (pl.col("fitted_through") == through))
     if not (anew or changed or kept.is_empty()):
-        return Params.from_json(kept["params"].item())
-    looked_back = backtest(_sampled(history), as_of, settings, each)
-    params = guard(fit(history, as_of, settings), looked_back.record)
+        with suppress(ValueError):  # what an earlier program wrote is learned anew
+            return Params.from_json(kept["params"].item())
+    looked_back = backtest(_sampled(history), as_of, settings, degree_days, each=each)
+    params = guard(fit(history, as_of, settings, degree_days), looked_back.record)
     rows = [(FITTED, params.to_json()), (RECORD, record_json(looked_back.record))]
     texts = pl.DataFrame([{"name": name, "fitted_through": through, "params": text} for name, text in rows])
     replace_keys(con, "forecast_params", texts, ["name", "fitted_through"])

@@ -112,7 +112,7 @@ def run(
                 fleet = read_fleet(con, day, settings)
                 rates = mate.lend(rates_and_lives, fleet, settings.season, heat)
             with timed(progress, "forecast"):
-                forecast(con, day, settings, anew=scope.units is None, each=mate.each)
+                forecast(con, day, settings, degree_days=heat, anew=scope.units is None, each=mate.each)
             with timed(progress, "rates and warranty"):
                 write_tables(con, rates())
                 write_warranty(con, fleet, settings)

@@ -82,7 +82,14 @@ def season_name(one: Season) -> str:
     return str(one.start.year) if one.start.year == one.end.year else f"{one.start.year}-{one.end.year % 100:02d}"
 
 
-def backtest(history: History, as_of: dt.date, settings: Settings, each: Each = alone) -> Backtest:
+def backtest(
+    history: History,
+    as_of: dt.date,
+    settings: Settings,
+    degree_days: pl.DataFrame | None = None,
+    *,
+    each: Each = alone,
+) -> Backtest:
     """Return how the forecast would have done in every past season but the first.
 
     Each season is forecast twice: on 1 February, when the spring is planned, and on the season's eve. The
@@ -93,7 +100,7 @@ def backtest(history: History, as_of: dt.date, settings: Settings, each: Each = 
     first = tidy.visits["visit_date"].min()
     start, end = settings.season.start, settings.season.end
     seasons = finished_seasons(first, as_of, start, end) if isinstance(first, dt.date) else []
-    past = each(partial(_season, tidy, settings), seasons[1:][-MOST_SEASONS:])
+    past = each(partial(_season, tidy, settings, degree_days), seasons[1:][-MOST_SEASONS:])
     units = [frame for told, _ in past for frame in told]
     readings = [frame for _, read in past for frame in read]
     rows = (
@@ -109,10 +116,12 @@ def backtest(history: History, as_of: dt.date, settings: Settings, each: Each = 
     return Backtest(rows, read, summarise(rows, read))
 
 
-def _season(tidy: History, settings: Settings, one: Season) -> tuple[list[pl.DataFrame], list[pl.DataFrame]]:
+def _season(
+    tidy: History, settings: Settings, degree_days: pl.DataFrame | None, one: Season
+) -> tuple[list[pl.DataFrame], list[pl.DataFrame]]:
     """Return odds of units and of readings, on the decision day and on the eve of one season."""
     units, readings = [], []
-    params = fit(tidy, one.eve, settings)
+    params = fit(tidy, one.eve, settings, degree_days)
     for asked, day in (("decision_day", one.decision_day), ("eve", one.eve)):
         units.append(_units(tidy, params, one, day, asked, settings))
         readings.append(

@@ -3,22 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 
 import polars as pl
 
 from pipeline.config import Settings
-
-
-@dataclass(frozen=True)
-class Savings:
-    """Expected net saving [shop's currency] of stopping at the flagged, at all and at none of the units."""
-
-    stops: int
-    worth_a_stop: int
-    flagged: float
-    all_units: float
-    no_unit: float = 0.0
 
 
 def add_flags(units: pl.DataFrame, settings: Settings, as_of: dt.date) -> pl.DataFrame:
@@ -55,14 +43,4 @@ def add_flags(units: pl.DataFrame, settings: Settings, as_of: dt.date) -> pl.Dat
         .with_columns(flagged=pl.col("worth_a_stop") | pl.col("first_in_line"))
         .sort("order")
         .drop("order", "in_care")
-    )
-
-
-def savings(units: pl.DataFrame) -> Savings:
-    """Return what stopping at the flagged units is expected to save, beside stopping at all and at none."""
-    return Savings(
-        stops=int(units["flagged"].sum()),
-        worth_a_stop=int(units["worth_a_stop"].sum()),
-        flagged=float(units.filter("flagged")["net_saving"].sum()),
-        all_units=float(units["net_saving"].sum()),
     )

@@ -56,7 +56,7 @@ class Forecasts:
     units: pl.DataFrame
 
 
-def fit(history: History, as_of: dt.date, settings: Settings) -> Params:
+def fit(history: History, as_of: dt.date, settings: Settings, degree_days: pl.DataFrame | None = None) -> Params:
     """Return what the fleet teaches, from rows dated up to the end of the last finished season.
 
     Parameters
@@ -65,6 +65,8 @@ def fit(history: History, as_of: dt.date, settings: Settings) -> Params:
         All frames; row order does not matter.
     as_of
         The day of the forecast; only which season was the last to finish depends on it.
+    degree_days
+        Heat of past seasons (``HEAT_SCHEMA``), if the shop keeps it; of no other season is it looked at.
     """
     start, end = settings.season.start, settings.season.end
     through = last_finished_end(as_of, end)
@@ -72,7 +74,7 @@ def fit(history: History, as_of: dt.date, settings: Settings) -> Params:
     sections = fit_sections(known, through)
     recalibration, pairs = learn_recalibration(known, sections, through, start, end)
     sections = dataclasses.replace(sections, recalibration=recalibration, recalibration_pairs=pairs)
-    units = fit_units(known, sections, through, start, end, settings.units.unseen_months)
+    units = fit_units(known, sections, through, start, end, settings.units.unseen_months, degree_days)
     return Params(through.isoformat(), sections, units)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 Mode = Literal["starter", "fitted", "fallback"]
-VERSION = 2
+VERSION = 3
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,10 @@ class DrawIn:
 
 @dataclass(frozen=True)
 class UnitParams:
-    """The two failure models: logs of factors (additive), coefficients (proportional), and their covariances."""
+    """The two failure models: logs of factors (additive), coefficients (proportional), and their covariances.
+
+    ``heat``: effect of a season's heat and the usual degree days; zeros where the shop keeps none.
+    """
 
     mode: Mode
     additive: tuple[float, ...]
@@ -61,6 +64,7 @@ class UnitParams:
     load_mean: float
     load_effects: tuple[float, float]
     season_sd: float
+    heat: tuple[float, float]
     draw_in: DrawIn
     base_causes: dict[str, float]
     temper: tuple[float, float]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from dataclasses import dataclass
 
@@ -11,6 +12,7 @@ import polars as pl
 
 from pipeline.forecast.causes import learn_base_causes
 from pipeline.forecast.failures import failures, outcomes
+from pipeline.forecast.heat import learn_heat
 from pipeline.forecast.history import History
 from pipeline.forecast.params import SectionParams, UnitParams
 from pipeline.forecast.priors import priors
@@ -63,6 +65,7 @@ def fit_units(
     start: str,
     end: str,
     unseen_months: int,
+    degree_days: pl.DataFrame | None = None,
 ) -> UnitParams:
     """Return the failure models' parameters from rows up to ``through``, the end of a finished season.
 
@@ -74,6 +77,9 @@ def fit_units(
         The season, month and day.
     unseen_months
         After that long without a visit a unit is no longer counted as exposed.
+    degree_days
+        Heat of past seasons (``HEAT_SCHEMA``), if the shop keeps it: a hot season then counts as more than one
+        season of exposure, a mild one as less.
     """
     p = priors()["fleet"]
     makes = _makes(history)
@@ -83,11 +89,18 @@ def fit_units(
     profile = shaped_profile(_default(start, end), month_factors)
     first = history.visits["visit_date"].min()
     seasons = finished_seasons(first, through, start, end)[-MOST_SEASONS:] if isinstance(first, dt.date) else []
-    past = [
-        training_season(history, sections, one, profile, median_age, compressor, makes, unseen_months)
+    watched = [
+        (one, training_season(history, sections, one, profile, median_age, compressor, makes, unseen_months))
         for one in seasons
     ]
-    past = [one for one in past if len(one.features)]
+    watched = [(one, training) for one, training in watched if len(training.features)]
+    heat, factors = learn_heat(
+        [one for one, _ in watched],
+        np.array([training.seen.failed.sum() for _, training in watched], dtype=np.float64),
+        np.array([training.seen.share.sum() for _, training in watched], dtype=np.float64),
+        degree_days,
+    )
+    past = [_at_heat(training, factor) for (_, training), factor in zip(watched, factors, strict=True)]
     count = len(makes)
     shape = len(FACTORS) + count
     failed = sum(int(one.seen.failed.sum()) for one in past)
@@ -127,6 +140,7 @@ def fit_units(
         load_mean=compressor.mean,
         load_effects=(compressor.per_ten_degrees, compressor.per_volt_share),
         season_sd=float(p["season_effect_sd"]),
+        heat=heat,
         base_causes=learn_base_causes(exposed, causes),
         draw_in=learn_draw_in(log_h, failed, rate),
         temper=(0.0, 1.0),
@@ -178,6 +192,11 @@ def training_season(
     x = take(x, keep)
     seen = Exposure(failed[keep], share[keep], make_index(x, makes), np.ones(len(keep)))
     return Training(x, seen, facts["failed_cause"][keep].filter(pl.Series(failed[keep])))
+
+
+def _at_heat(training: Training, factor: float) -> Training:
+    seen = dataclasses.replace(training.seen, share=training.seen.share * factor)
+    return dataclasses.replace(training, seen=seen)
 
 
 def take(x: UnitFeatures, rows: Index) -> UnitFeatures:

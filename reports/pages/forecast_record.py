@@ -35,6 +35,9 @@ BASES: Mapping[str, str] = {
     "fleet": "the fleet's usual course, no reading and no date",
 }
 
+SURE = 1.645
+"""Standard errors beyond which a skill is taken for more than luck, 95 % one-sided; the guard's own measure."""
+
 
 @dataclass(frozen=True)
 class Strip:
@@ -186,13 +189,18 @@ def _verdict(entry: Mapping[str, Any]) -> str:
     )
     if entry["too_few"]:
         return f"{seen} Too few to judge the odds: at least 30 failures are needed."
-    better = "better" if entry["skill"] > 0 else "no better"
     return (
-        f"{seen} Over all units the odds were {better} than giving each the shop's own rate "
+        f"{seen} Over all units the odds were {_against_rate(entry)} giving each the shop's own rate "
         f"(skill {number(entry['skill'], 3)}, standard error {number(entry['skill_se'], 3)}; 0 is the shop's rate). "
         f"Calibration slope {number(entry['slope'], 2)}, standard error {number(entry['slope_se'], 2)}; 1 is ideal, "
         "under 1 means the odds were spread too wide."
     )
+
+
+def _against_rate(entry: Mapping[str, Any]) -> str:
+    if abs(entry["skill"]) < SURE * entry["skill_se"]:
+        return "too close to tell from"
+    return "better than" if entry["skill"] > 0 else "worse than"
 
 
 def _causes(entry: Mapping[str, Any]) -> tuple[Row, ...]:
@@ -206,6 +214,13 @@ def _facts(fitted: Mapping[str, Any] | None, learned: Mapping[str, Row]) -> tupl
         return ()
     units, sections = fitted["units"], fitted["sections"]
     noise = sections["noise"]
+    effect, usual = units["heat"]
+    tenth = 100 * (1.1**effect - 1)
+    heat = (
+        f"Past seasons were brought to the usual heat of {number(usual)} degree days (degree_days.csv): one a tenth "
+        f"hotter is taken to bring {number(abs(tenth), 1)} % {'more' if tenth >= 0 else 'fewer'} failures. "
+        "The season ahead is taken as a usual one.",
+    )
     spreads = ", ".join(f"{words(name)} ±{number(sd, 1)} %" for name, sd in sorted(noise["noise_pct"].items()))
     return (
         f"Learned from rows up to {day(learned['fitted']['fitted_through'])}: "
@@ -215,4 +230,5 @@ def _facts(fitted: Mapping[str, Any] | None, learned: Mapping[str, Row]) -> tupl
         f"One reading is taken to be good within (one standard deviation, percent of the rating): {spreads}.",
         f"The usual drift of a section here is {number(noise['slope_pct_per_year'], 2)} % a year; about "
         f"{number(100 * sections['open_rate_per_year'], 2)} in 100 sections open without warning in a year.",
+        *(heat if usual > 0 else ()),
     )

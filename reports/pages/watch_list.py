@@ -11,10 +11,12 @@ import polars as pl
 
 from reports.advice import Reason, split_reasons
 from reports.charts.bars import RangeBar, range_bar, shared_scale
-from reports.format import name
+from reports.format import count, money, name, number
 from reports.page import Page, Site
 
-PAGE = Page(slug="watch_list", title="Watch list", order=20, queries={"watch_list": ()})
+WORTH, FIRST_IN_LINE = "worth a stop by itself", "first in line on the tune-up"
+
+PAGE = Page(slug="watch_list", title="Watch list", order=20, queries={"watch_list": (), "watch_list_saving": ()})
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,12 @@ class WatchedUnit:
     last_visit_on: dt.date | None
     technician: str | None
     expected_cost: float | None
+    worth_a_stop: bool
+
+    @property
+    def stop(self) -> str:
+        """Why the unit is on the list: the stop pays by itself, or it only comes first when tune-ups are made."""
+        return WORTH if self.worth_a_stop else FIRST_IN_LINE
 
 
 @dataclass(frozen=True)
@@ -58,21 +66,59 @@ class WatchList:
     units: tuple[WatchedUnit, ...]
     choices: tuple[Choice, ...]
     scale_pct: int
+    pays: str
+    saving: tuple[str, ...]
+    both_kinds: bool
 
 
-def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> WatchList:
+def build(frames: Mapping[str, pl.DataFrame], site: Site) -> WatchList:
     """Return the page's context from the marts' frames."""
     frame = frames["watch_list"]
     scale = shared_scale(frame["p_high"].fill_null(0.0))
     units = tuple(_unit(row, scale) for row in frame.iter_rows(named=True))
     choices = (
+        Choice("stop", "Stop", _options((unit.stop, unit.stop) for unit in units)),
         Choice("reason", "Reason", _options((unit.reason.cause, unit.reason.label) for unit in units)),
         Choice("make", "Make", _named(unit.make for unit in units)),
         Choice("town", "Town", _named(unit.city for unit in units)),
         Choice("technician", "Last technician", _named(unit.technician for unit in units)),
         Choice("agreement", "Agreement", _named(unit.agreement for unit in units)),
     )
-    return WatchList(units, tuple(choice for choice in choices if len(choice.options) > 1), round(100 * scale))
+    pays, *saving = _saving(frames["watch_list_saving"].row(0, named=True), site.currency)
+    return WatchList(
+        units,
+        tuple(choice for choice in choices if len(choice.options) > 1),
+        round(100 * scale),
+        pays,
+        tuple(saving),
+        both_kinds=len({unit.stop for unit in units}) > 1,
+    )
+
+
+def _saving(row: Mapping[str, Any], currency: str) -> tuple[str, ...]:
+    """Return in sentences how the list divides, from which chance a stop pays, and what each choice is worth."""
+    worth, listed = row["units_worth"], row["units_flagged"]
+    pays = count(worth, "unit is", "units are") if worth else "No unit is"
+    rest = f"{'other ' if worth else ''}{count(listed - worth, 'unit listed is', 'units listed are')}"
+    divided = f"{pays} {WORTH}{'' if worth == listed else f'; the {rest} {FIRST_IN_LINE}'}."
+    from_chance = (
+        f"A stop pays from a chance of about {_in_100(row['chance_capacitor'])} on where a worn capacitor is behind "
+        f"it, {_in_100(row['chance_other'])} where no reading points to the fault: at "
+        f"{money(row['stop_cost'], currency)} a stop against {money(row['call_cost'], currency)} a call (guesses until "
+        "settings.toml has your own)."
+    )
+    choices = (
+        f"Expected saving over no extra stop at all: {money(row['saving_worth'], currency)} with stops where they pay, "
+        f"{money(row['saving_flagged'], currency)} with one at every unit listed, "
+        f"{money(row['saving_all'], currency)} with one at each of the {count(row['units_all'], 'unit')}. "
+        "Below zero is a loss: there the work is best joined to a visit already planned."
+    )
+    known = row["chance_capacitor"] is not None and row["chance_other"] is not None
+    return (divided, from_chance, choices) if known else (divided, choices)
+
+
+def _in_100(chance: float) -> str:
+    return f"{number(100 * chance)} in 100" if chance <= 1 else "more than 100 in 100"
 
 
 def _unit(row: Mapping[str, Any], scale: float) -> WatchedUnit:

@@ -12,7 +12,8 @@ with flagged as (
         rank,
         leading_reason,
         reasons,
-        expected_cost
+        expected_cost,
+        worth_a_stop
     from unit_risk
     where flagged
 ),
@@ -51,6 +52,7 @@ select
     flagged.last_visit_on,
     newest_visits.technician,
     flagged.expected_cost,
+    coalesce(flagged.worth_a_stop, false) as worth_a_stop,
     flagged.as_of,
     flagged.season_end
 from flagged

@@ -16,6 +16,7 @@ import polars as pl
 from scipy.special import ndtr
 
 from pipeline.config import Settings
+from pipeline.forecast.degree_days import HEAT_SCHEMA
 from pipeline.forecast.model import apply, fit
 from pipeline.forecast.params import Params
 from pipeline.forecast.scores import brier_skill, calibration
@@ -179,15 +180,30 @@ def unit_line(p: Floats, low: Floats, high: Floats, truth: Floats) -> dict[str, 
     }
 
 
+def degree_days_of(fleet: Fleet) -> pl.DataFrame:
+    """Return what a weather station would have counted: the summers' true pull on failures, by another power."""
+    return pl.DataFrame(
+        [(year, 1500.0 * pull**0.8) for year, pull in fleet.weather.items()], schema=HEAT_SCHEMA, orient="row"
+    )
+
+
 def measure(
-    ageing: str, failing: str, units: int, fleets: int, seed: int, changes: dict[str, float], *, oracle: bool = False
+    ageing: str,
+    failing: str,
+    units: int,
+    fleets: int,
+    seed: int,
+    changes: dict[str, float],
+    *,
+    oracle: bool = False,
+    heat: bool = False,
 ) -> dict[str, float]:
     """Return pooled scores of several fleets of one law pair."""
     found, unit_rows, fleets_star, skills = [], [], [], []
     for k in range(fleets):
         shop = Shop(units=units, ageing=ageing, failing=failing, seed=seed + k, **changes)
         fleet = simulate(shop)
-        params = fit(fleet.history, fleet.as_of, Settings())
+        params = fit(fleet.history, fleet.as_of, Settings(), degree_days_of(fleet) if heat else None)
         rows = apply(fleet.history, params, fleet.as_of, Settings()).units
         three = rows.select("p_failure", "p_low", "p_high").to_numpy().T
         unit_rows.append(np.vstack([three, fleet.p_true]))
@@ -210,6 +226,7 @@ def main() -> None:
     parser.add_argument("--fleets", type=int, default=1)
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--sparse", action="store_true")
+    parser.add_argument("--heat", action="store_true", help="the shop keeps degree days")
     parser.add_argument("--only", default="")
     parser.add_argument("--oracle", action="store_true", help="also the readings-only oracle of the drift (slow)")
     asked = parser.parse_args()
@@ -219,7 +236,14 @@ def main() -> None:
             continue
         began = time.perf_counter()
         line = measure(
-            ageing, failing, asked.units, asked.fleets, asked.seed, SPARSE if asked.sparse else {}, oracle=asked.oracle
+            ageing,
+            failing,
+            asked.units,
+            asked.fleets,
+            asked.seed,
+            SPARSE if asked.sparse else {},
+            oracle=asked.oracle,
+            heat=asked.heat,
         )
         lines.append({"laws": f"{ageing[:7]}/{failing[:7]}"} | line | {"s": time.perf_counter() - began})
     table = pl.DataFrame(lines)

@@ -18,6 +18,12 @@ AS_OF = dt.date(2026, 3, 14)
 SEASON = (dt.date(2026, 5, 1), dt.date(2026, 9, 30))
 MAKES = ("Norvane", "Halden", "Brisco", "Aldertree")
 TECHNICIANS = ("R. Okafor", "M. Lindqvist", "T. Abara")
+SETTINGS = {
+    "costs.stop": "120.0",
+    "costs.emergency_call": "720.0",
+    "flagging.prevention_run_capacitor": "0.8",
+    "flagging.prevention_share": "0.3",
+}
 TOWNS = ("Port Ellery", "Quillham")
 
 HOSTILE = {
@@ -46,7 +52,8 @@ class Fleet:
         self._con = duckdb.connect(":memory:")
         migrate(self._con, "in memory")
         self._waiting: dict[str, list[dict[str, Any]]] = {}
-        self.add("core.settings", key="costs.emergency_call", value="720.0")
+        for key, value in SETTINGS.items():
+            self.add("core.settings", key=key, value=value)
 
     def add(self, table: str, **values: Any) -> None:
         """Insert one row; columns that are not given stay null."""
@@ -136,6 +143,9 @@ def _add_unit(fleet: Fleet, n: int, unit_id: str, customer: str) -> None:
         p_low=p / 2,
         p_high=min(1.0, p * 1.8),
         flagged=flagged,
+        worth_a_stop=p > 0.35,
+        first_in_line=flagged and p <= 0.35,
+        net_saving=p * 0.5 * 720.0 - 120.0,
         leading_reason=REASONS[n % 4].split("; ")[0],
         reasons=REASONS[n % 4],
     )

@@ -61,6 +61,7 @@ class Fleet:
     born_year: dict[str, Floats]
     part_scale: dict[str, Floats]
     meter_pct: Floats
+    weather: dict[int, float]
 
 
 def simulate(shop: Shop) -> Fleet:
@@ -103,6 +104,7 @@ def simulate(shop: Shop) -> Fleet:
     log: list[tuple[str, int, int, float, float, str]] = []
     records = Records()
     ticket = 0
+    summers: dict[int, float] = {}
     last_year = FIRST_YEAR + shop.years
     months = shop.years * 12 + shop.as_of_month + 1
 
@@ -246,7 +248,7 @@ def simulate(shop: Shop) -> Fleet:
         year, month = FIRST_YEAR + m // 12, m % 12
         when = year + (month + 0.5) / 12
         if month == 0:
-            weather = np.exp(rng.normal(0, shop.weather_sd))
+            weather = summers[year] = float(np.exp(rng.normal(0, shop.weather_sd)))
             share = np.where(agreement, shop.tune_up_share, 0.25)
             plan = np.where(rng.random(n) < share, rng.choice([2, 3, 3, 4], n), -1)
         for s in SECTIONS:
@@ -281,6 +283,7 @@ def simulate(shop: Shop) -> Fleet:
         {s: born[s][keep] for s in SECTIONS},
         {s: part_scale[s][keep] for s in SECTIONS},
         meter,
+        summers,
     )
 
 

@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.config import Costs, Flagging, Settings
-from pipeline.forecast.flagging import add_flags, savings
+from pipeline.forecast.flagging import add_flags
 
 AS_OF = dt.date(2026, 4, 1)
 SEEN, UNSEEN = dt.date(2025, 6, 1), dt.date(2023, 3, 31)
@@ -37,9 +37,6 @@ def test_worth_a_stop_is_expected_saving_over_cost() -> None:
     )
     assert found["net_saving"].to_list() == pytest.approx([4.0, -4.0, -1.0])
     assert found["flagged"].to_list() == [True, False, False]
-    total = savings(found)
-    assert (total.stops, total.worth_a_stop, total.no_unit) == (1, 1, 0.0)
-    assert (total.flagged, total.all_units) == pytest.approx((4.0, -1.0))
 
 
 def test_first_in_line_is_never_empty_and_breaks_ties_by_unit() -> None:

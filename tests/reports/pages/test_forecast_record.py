@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import json
 from collections.abc import Mapping
 from typing import Any
 
+from pipeline.config import Settings
 from pipeline.forecast.backtest import record_json
+from pipeline.forecast.model import fit
 from pipeline.forecast.record import summarise
 from pipeline.store.query import query
 from reports.page import Site
 from reports.pages.forecast_record import PAGE, ForecastRecord, build, model_card
 from reports.site import make_site
 from tests.reports.fleet import Fleet, small_fleet
+from tests.simulators.fleet import Shop, simulate
 
 SAID_ON = {"decision_day": dt.date(2025, 2, 1), "eve": dt.date(2025, 4, 30)}
 
@@ -89,6 +93,35 @@ def test_under_thirty_failures_nothing_is_judged() -> None:
     more = small_fleet(3, hostile=False)
     a_record(more, 200, 30)
     assert not any("Too few to judge" in part.verdict for part in page(more).days)
+
+
+def test_odds_that_luck_could_have_made_are_not_called_better() -> None:
+    """Skill .02 and -.02 with a standard error of .01 speak, with .02 they do not (1.645 standard errors)."""
+    fleet = small_fleet(3, hostile=False)
+    a_record(fleet, 200, 40)
+    (stored,) = fleet.con.execute("select params from core.forecast_params where name = 'record'").fetchall()
+    record = json.loads(stored[0])
+    said = {(0.02, 0.01): "better than", (-0.02, 0.01): "worse than", (0.02, 0.02): "too close to tell from"}
+    for (skill, error), words in said.items():
+        record["days"] = [{**record["days"][0], "skill": skill, "skill_se": error}]
+        fleet.con.execute("update core.forecast_params set params = ? where name = 'record'", [json.dumps(record)])
+        assert f"the odds were {words} giving each the shop's own rate" in page(fleet).days[0].verdict
+
+
+def test_the_heat_of_past_seasons_is_told_where_the_shop_keeps_it() -> None:
+    """Effect 1: a tenth more degree days bring a tenth more failures; no degree days, no word of them."""
+    fleet, history = small_fleet(3, hostile=False), simulate(Shop(units=60, years=3, seed=2))
+    fitted = fit(history.history, history.as_of, Settings())
+    told = []
+    for heat in ((0.0, 0.0), (1.0, 1500.0)):
+        units = dataclasses.replace(fitted.units, heat=heat)
+        text = dataclasses.replace(fitted, units=units).to_json()
+        fleet.con.execute("delete from core.forecast_params")
+        fleet.add("core.forecast_params", name="fitted", fitted_through=dt.date(2020, 9, 30), params=text)
+        told.append(" ".join(page(fleet).facts))
+    assert "degree days" not in told[0]
+    assert "the usual heat of 1,500 degree days" in told[1]
+    assert "one a tenth hotter is taken to bring 10.0 % more failures" in told[1]
 
 
 def test_the_guard_is_told_of() -> None:
