@@ -33,6 +33,7 @@ select
     liquid_saturation_sd_f,
     superheat_sd_f,
     subcooling_sd_f,
+    split_sd_f,
     target_sd_f
 from core.charge_readings
 where likely_fault is not null
