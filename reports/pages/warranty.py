@@ -60,6 +60,8 @@ class Warranty:
     unbilled: tuple[Row, ...]
     unbilled_in_all: int
     makers: tuple[Row, ...]
+    answers: tuple[Row, ...]
+    answers_said: str
     months: tuple[Row, ...]
     denials: tuple[Row, ...]
     not_known: tuple[Row, ...]
@@ -71,6 +73,11 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Warranty:
     packets = packets_of(claims)
     stated = {state: _stated(claims, state, packets) for state in ("to_file", "test_before_lapse", "filed", "lapsed")}
     refunds, unbilled = frames["warranty_refunds_due"], frames["warranty_unbilled"]
+    makers = tuple(
+        {**row, "maker": row["claim_to"] or NO_MAKER, "file": maker_file(row["claim_to"])}
+        for row in frames["warranty_by_maker"].iter_rows(named=True)
+    )
+    answers = tuple(row for row in makers if row["filed_long_ago"] or row["waiting_claims"] or row["credits_seen"])
     return Warranty(
         headline=_headline(stated["to_file"], site),
         lead=_lead(stated, claims, site),
@@ -87,10 +94,9 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Warranty:
         refunds_worth=float(refunds["paid_in_all"][0]) if refunds.height else 0.0,
         unbilled=tuple({**row, "item_words": label(row["item"])} for row in unbilled.iter_rows(named=True)),
         unbilled_in_all=int(unbilled["items"][0]) if unbilled.height else 0,
-        makers=tuple(
-            {**row, "maker": row["claim_to"] or NO_MAKER, "file": maker_file(row["claim_to"])}
-            for row in frames["warranty_by_maker"].iter_rows(named=True)
-        ),
+        makers=makers,
+        answers=answers,
+        answers_said=_answers(answers),
         months=tuple(
             {**row, "month_words": f"{MONTHS[row['month'].month - 1]} {row['month'].year}"}
             for row in frames["warranty_by_month"].iter_rows(named=True)
@@ -112,6 +118,30 @@ def _stated(claims: pl.DataFrame, state: str, packets: frozenset[str]) -> Stated
     rows = claims.filter(pl.col("state") == state)
     shown = tuple(with_words(row, packets) for row in rows.head(SHOWN).iter_rows(named=True))
     return Stated(shown, rows.height, float(rows["amount"].fill_null(0.0).sum()))
+
+
+def _answers(rows: tuple[Row, ...]) -> str:
+    """Return what can be said of makers' answers, with its counts."""
+    long_ago, answered, seen, waiting = (
+        sum(row[name] or 0 for row in rows)
+        for name in ("filed_long_ago", "long_ago_answered", "credits_seen", "waiting_claims")
+    )
+    longest = max((row["longest_waiting"] or 0 for row in rows), default=0)
+    said = []
+    if long_ago:
+        said.append(f"Of {count(long_ago, 'claim')} filed more than 90 days ago, {number(answered)} are answered.")
+    if waiting:
+        said.append(
+            f"{count(waiting, 'claim')} still wait{'s' if waiting == 1 else ''}, {number(longest)} days at most."
+        )
+    if seen:
+        said.append(f"{count(seen, 'credit')} came between two imports, so that its days are known from above.")
+    else:
+        said.append(
+            "Days to credit are not known yet: every answer on file was there when its claim was first imported. They "
+            "are counted from the imports to come."
+        )
+    return " ".join(said)
 
 
 def _headline(to_file: Stated, site: Site) -> str:

@@ -19,6 +19,13 @@ where readings.unit_id in (
     from warranty
     where state in ('to_file', 'test_before_lapse', 'filed')
 )
+-- a visit that says nothing of the charge proves nothing
+and (
+    readings.superheat_deviation_f is not null
+    or readings.subcooling_deviation_f is not null
+    or visits.refrigerant_added_oz > 0
+    or visits.leak_found is not null
+)
 order by
     readings.unit_id,
     readings.visit_date desc;

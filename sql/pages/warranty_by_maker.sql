@@ -19,9 +19,14 @@ with money as (
 days as (
     select
         claim_to,
-        median("days") as days_to_credit
+        count(*) filter (where state = 'credited' and days_at_most is not null) as credits_seen,
+        median(days_at_most) filter (where state = 'credited') as days_to_credit,
+        count(days_waiting) as waiting_claims,
+        median(days_waiting) as days_waiting,
+        max(days_waiting) as longest_waiting,
+        count(*) filter (where days_since_filed > 90) as filed_long_ago,
+        count(*) filter (where days_since_filed > 90 and state <> 'filed') as long_ago_answered
     from warranty_credit_days
-    where state = 'credited'
     group by claim_to
 )
 
@@ -36,7 +41,13 @@ select
     money.to_file,
     money.lost_denied,
     money.lost_lapsed,
-    days.days_to_credit
+    days.credits_seen,
+    days.days_to_credit,
+    days.waiting_claims,
+    days.days_waiting,
+    days.longest_waiting,
+    days.filed_long_ago,
+    days.long_ago_answered
 from money
 left join days
     on money.claim_to is not distinct from days.claim_to
