@@ -19,7 +19,7 @@ from pipeline.enrich.copied_ratings import COPIED, copying
 from pipeline.enrich.suspects import capacitor_suspects
 from pipeline.fleet_facts import keep_fact
 from pipeline.store.derived import replace_rows
-from pipeline.store.history import of_units, unit_batches, units_of
+from pipeline.store.history import of_units, unit_batches
 from pipeline.store.query import query
 
 
@@ -52,7 +52,7 @@ def enrich(
 
 def _capacitors(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings) -> None:
     """Write series and readings, then hold against them what ratings, volts and habits say, and write those again."""
-    models = model_ratings(units_of(con, None, scope.as_of))
+    models = model_ratings(units_told(con, None, scope.as_of))
     units = None if keep_fact(con, "model_ratings", models) else scope.units
     for batch in unit_batches(con, units):
         _write_capacitors(con, batch, of_units(con, "int_row_suspects", batch), models, scope.as_of, settings)

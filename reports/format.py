@@ -143,8 +143,22 @@ _DERIVED = re.compile(r"unit-[0-9a-f]{10}")
 
 
 def known_as(unit_id: str, customer_name: str | None, address: str | None) -> str:
-    """Return what people call a unit: its id, or the customer or street where the program had to make the id up."""
-    return name((customer_name or address or unit_id) if _DERIVED.fullmatch(unit_id) else unit_id)
+    """Return what people call a unit: its id, or the street or customer where the program had to make the id up."""
+    return name((address or customer_name or unit_id) if _DERIVED.fullmatch(unit_id) else unit_id)
+
+
+RATED_FROM = {
+    "part": "as fitted",
+    "notes": "label as a note tells it",
+    "model": "as others of this model here",
+    "nearest_size": "guessed: the nearest common size",
+}
+"""Where a rating is known from, if the register does not have it."""
+
+
+def rated_from(source: str | None) -> str:
+    """Return where a rating is known from; nothing is said of one on the register."""
+    return RATED_FROM.get(source or "", "")
 
 
 def words(text: str | None) -> str:

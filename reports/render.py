@@ -18,6 +18,7 @@ OWN_ASSETS = ("site.css", "site.js", "round.css")
 CHART_LIBRARY = "plotly.min.js"
 FORMATS = (
     "day",
+    "rated_from",
     "number",
     "signed",
     "money",

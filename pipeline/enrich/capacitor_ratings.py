@@ -39,16 +39,21 @@ def told_ratings(units: pl.DataFrame) -> pl.DataFrame:
 
 
 def model_ratings(units: pl.DataFrame) -> pl.DataFrame:
-    """Return model, section, model_uf: the rating most units of one model in this shop carry (ties: the smaller)."""
+    """Return model, section, model_uf: the rating most units of one model in this shop carry (ties: the smaller).
+
+    A label that only a note tells (``told_cap_*_uf``) counts where the register has none.
+    """
     return (
         registered_ratings(units)
+        .join(told_ratings(units), on=SECTION)
         .join(units.select("unit_id", "model"), on="unit_id")
-        .filter(pl.col("model").is_not_null() & (pl.col("registered_uf") > 0))
-        .group_by("model", "section", "registered_uf")
+        .with_columns(label_uf=pl.coalesce("registered_uf", "told_uf"))
+        .filter(pl.col("model").is_not_null() & (pl.col("label_uf") > 0))
+        .group_by("model", "section", "label_uf")
         .len()
-        .sort("model", "section", "len", "registered_uf", descending=[False, False, True, False])
+        .sort("model", "section", "len", "label_uf", descending=[False, False, True, False])
         .group_by("model", "section", maintain_order=True)
-        .agg(model_uf=pl.col("registered_uf").first())
+        .agg(model_uf=pl.col("label_uf").first())
     )
 
 
@@ -70,7 +75,8 @@ def rate_parts(rows: pl.DataFrame, units: pl.DataFrame, models: pl.DataFrame, fa
         ``rows`` with rated_uf, rated_source, tolerance_pct, volts, part_make. A rating of 0 (no such section)
         gives null: no basis. Order of trust: the part fitted, the label on the register, the part fitted
         later in the same place (like for like), the label as a note tells it (``told_cap_*_uf`` of the units), the
-        same model in this shop, the nearest preferred size to the first reading of the section.
+        same model in this shop unless the section reads beyond it (no part gains capacitance), the nearest preferred
+        size to the first reading of the section.
     """
     order = ["visit_date", "visit_id", "step"]
     first_size = (
@@ -85,8 +91,11 @@ def rate_parts(rows: pl.DataFrame, units: pl.DataFrame, models: pl.DataFrame, fa
         .join(told_ratings(units), on=SECTION, how="left", maintain_order="left")
         .join(units.select("unit_id", "model"), on="unit_id", how="left", maintain_order="left")
         .join(models, on=["model", "section"], how="left", maintain_order="left")
-        .join(first_size.drop("first_uf"), on=SECTION, how="left", maintain_order="left")
+        .join(first_size, on=SECTION, how="left", maintain_order="left")
         .with_columns(
+            model_uf=pl.when(
+                (pl.col("first_uf") <= pl.col("model_uf") * (1 + facts.default_tolerance_pct / 100)).fill_null(True)
+            ).then("model_uf"),
             in_force=pl.col("fitted_uf").forward_fill().over(SECTION, order_by=order),
             later=pl.col("fitted_uf").backward_fill().over(SECTION, order_by=order),
             make_in_force=pl.col("fitted_make").forward_fill().over([*SECTION, "part_n"], order_by=order),

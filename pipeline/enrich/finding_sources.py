@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
+from pipeline.enrich.capacitor_ratings import NEAREST
 from pipeline.enrich.finding_kinds import History, Kind
 
 SECTION_FINDINGS = {"herm": "weak_hermetic_section", "fan": "weak_fan_section", "blower": "weak_blower_section"}
@@ -80,9 +81,10 @@ def _weak_sections(history: History) -> pl.DataFrame:
         & pl.col("suspect").is_null()
         & ~pl.col("is_new_part").fill_null(False)
     )
+    guessed = pl.when(pl.col("rated_source") == NEAREST).then(pl.lit(", size guessed")).otherwise(pl.lit(""))
     evidence = pl.format(
-        "{} {} of {} uF, {} %", pl.col("section").replace(SECTION_WORDS), pl.col("measured_uf").round(2), "rated_uf",
-        pl.col("drift_pct").round(1),
+        "{} {} of {} uF, {} %{}", pl.col("section").replace(SECTION_WORDS), pl.col("measured_uf").round(2), "rated_uf",
+        pl.col("drift_pct").round(1), guessed,
     )  # fmt: skip
     return history.capacitor_readings.filter(weak).with_columns(
         finding=pl.col("section").replace(SECTION_FINDINGS), evidence=evidence

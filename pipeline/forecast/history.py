@@ -30,6 +30,7 @@ READING_COLUMNS = pl.Schema(
         "section": pl.String,
         "series": pl.Int64,
         "rated_uf": pl.Float64,
+        "rated_source": pl.String,
         "measured_uf": pl.Float64,
         "method": pl.String,
         "drift_pct": pl.Float64,

@@ -7,6 +7,7 @@ import numpy.typing as npt
 import polars as pl
 
 from pipeline.forecast.history import History
+from pipeline.forecast.sections_inputs import GUESSED_SOURCE
 from pipeline.forecast.units_additive import COMPONENTS
 from pipeline.forecast.units_features import WARNINGS, UnitFeatures
 
@@ -82,10 +83,14 @@ def _capacitor(history: History, sections: pl.DataFrame, scores: pl.DataFrame) -
         history.cap_readings.filter(pl.col("drift_pct").is_finite() & pl.col("suspect").is_null())
         .sort("unit_id", "section", "series", "visit_date", "visit_id")
         .group_by("unit_id", "section", "series", maintain_order=True)
-        .agg(pl.col("visit_date", "measured_uf", "rated_uf", "method").last(), read_pct=pl.col("drift_pct").last())
+        .agg(
+            pl.col("visit_date", "measured_uf", "rated_uf", "rated_source", "method").last(),
+            read_pct=pl.col("drift_pct").last(),
+        )
     )
     name = pl.col("section").replace_strict(SECTION_NAMES, default=pl.col("section"))
     load = pl.when(pl.col("method") == "under_load").then(pl.lit(" under load")).otherwise(pl.lit(""))
+    guessed = pl.when(pl.col("rated_source") == GUESSED_SOURCE).then(pl.lit(", a guessed size")).otherwise(pl.lit(""))
     # a worn part is told by its reading; where the years since add to it, by what is expected too
     worse = pl.col("drift_at_season_end_pct") < pl.col("read_pct") - WORSE_BY_PCT
     ahead = (
@@ -94,10 +99,11 @@ def _capacitor(history: History, sections: pl.DataFrame, scores: pl.DataFrame) -
         .otherwise(pl.lit(""))
     )
     read = pl.format(
-        "run_capacitor: {} read {} of {} uF{} ({} %) on {}, limit -{} %{}",
+        "run_capacitor: {} read {} of {} uF{}{} ({} %) on {}, limit -{} %{}",
         name,
         _short(pl.col("measured_uf"), 1),
         _short(pl.col("rated_uf"), 1),
+        guessed,
         load,
         _signed(pl.col("read_pct")),
         pl.col("visit_date"),

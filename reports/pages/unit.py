@@ -134,7 +134,7 @@ def _claim(row: Row) -> Row:
 
 
 def _title(unit: Row) -> str:
-    called = known_as(unit["unit_id"], unit["address"], unit["customer_name"])
+    called = known_as(unit["unit_id"], unit["customer_name"], unit["address"])
     return f"Unit {called}" if called == name(unit["unit_id"]) else called
 
 

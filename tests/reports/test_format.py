@@ -119,6 +119,6 @@ def test_chance_is_never_blank(p: float) -> None:
 
 
 def test_a_made_up_id_gives_way_to_the_customer() -> None:
-    assert format.known_as("unit-87a7f36adc", "Ada Nym", "12 Quay Street") == "Ada Nym"
+    assert format.known_as("unit-87a7f36adc", "Ada Nym", "12 Quay Street") == "12 Quay Street"
     assert format.known_as("unit-87a7f36adc", None, None) == "unit-87a7f36adc"
     assert format.known_as("U-1", "Ada Nym", None) == "U-1"

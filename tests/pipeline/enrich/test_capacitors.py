@@ -36,9 +36,13 @@ def history(
     parts: list[dict[str, Any]] | None = None,
     units: list[dict[str, Any]] | None = None,
     suspects: pl.DataFrame = NO_SUSPECTS,
+    told: dict[str, float] | None = None,
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     filled = [{"unit_id": "u", "visit_id": str(n)} | v for n, v in enumerate(visits, 1)]
     register = make_frame("units", [{"unit_id": "u"} | u for u in units or [{"cap_herm_uf": 40.0, "cap_fan_uf": 7.5}]])
+    labels = list((told or {}).items())
+    noted = pl.DataFrame(labels, schema={"unit_id": pl.String, "told_cap_herm_uf": pl.Float64}, orient="row")
+    register = register.join(noted, on="unit_id", how="left", maintain_order="left")
     fitted = make_parts([{"unit_id": "u", "part": "run_capacitor"} | p for p in parts or []])
     return capacitor_history(
         make_frame("visits", filled),
@@ -224,6 +228,41 @@ def test_a_rating_nobody_typed_is_found_in_order_of_trust(
 ) -> None:
     _, readings = history([{"visit_date": day(2020), "herm_uf": 43.9}], units=units)
     assert section(readings, "herm").select("rated_uf", "rated_source").row(0) == expected
+
+
+OTHERS = [{"unit_id": name, "model": "M1", "cap_herm_uf": uf} for name, uf in (("x", 50.0), ("y", 50.0), ("z", 55.0))]
+FITTED = [{"visit_id": "2", "visit_date": day(2021), "cap_herm_uf": 40.0}]
+
+
+@pytest.mark.parametrize(
+    ("unit", "others", "parts", "told", "expected"),
+    [
+        # each link where those before it are lacking, and where all that follow say otherwise
+        ({"cap_herm_uf": 45.0, "model": "M1"}, OTHERS, FITTED, {"u": 35.0}, ["register 45", "register 45", "part 40"]),
+        ({"model": "M1"}, OTHERS, FITTED, {"u": 35.0}, ["part 40", "part 40", "part 40"]),
+        ({"model": "M1"}, OTHERS, [], {"u": 35.0}, ["notes 35", "notes 35", "notes 35"]),
+        ({"model": "M1"}, OTHERS, [], {}, ["model 50", "model 50", "model 50"]),
+        ({"model": "M2"}, OTHERS, [], {}, ["nearest_size 45", "nearest_size 45", "nearest_size 45"]),
+        # the model's label where only notes of its other units tell it; two against two: the smaller
+        ({"model": "M1"}, [{"unit_id": "x", "model": "M1"}], [], {"x": 55.0}, ["model 55"] * 3),
+        ({"model": "M1"}, [*OTHERS, {"unit_id": "w", "model": "M1", "cap_herm_uf": 55.0}], [], {}, ["model 50"] * 3),
+        # no part gains capacitance: one that reads above its model's label has another
+        ({"model": "M1"}, [{"unit_id": "x", "model": "M1", "cap_herm_uf": 40.0}], [], {}, ["nearest_size 45"] * 3),
+        # a model that only this unit has tells nothing
+        ({"model": "M1"}, [], [], {}, ["nearest_size 45"] * 3),
+    ],
+)
+def test_ratings_follow_the_chain_and_say_where_from(
+    unit: dict[str, Any],
+    others: list[dict[str, Any]],
+    parts: list[dict[str, Any]],
+    told: dict[str, float],
+    expected: list[str],
+) -> None:
+    visits = [{"visit_date": day(2020 + n), "herm_uf": uf} for n, uf in enumerate([43.9, 43.4, 43.2])]
+    _, readings = history(visits, parts=parts, units=[unit, *others], told=told)
+    herm = section(readings, "herm").sort("visit_date")
+    assert [f"{row['rated_source']} {row['rated_uf']:g}" for row in herm.iter_rows(named=True)] == expected
 
 
 def test_a_rated_section_without_a_reading_still_has_a_series() -> None:
