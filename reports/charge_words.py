@@ -81,6 +81,8 @@ KINDS: Mapping[str, str] = {
     "recovery": "recovery",
 }
 
+SHOWS_NOTHING_P = 0.05
+"""Under these odds of a leak nothing on file shows one, and a rate would only say what is usual of leaks."""
 _FIELD = re.compile(r"[a-z]+(?:_[a-z]+)+")
 
 
@@ -130,8 +132,8 @@ def rate(row: Row) -> str:
         return "no rate can be given"
     low, high = row["leak_rate_low_pct"], row["leak_rate_high_pct"]
     middle = _pct(row["leak_rate_pct_per_year"])
-    if high < 0.5:
-        return "none that readings or top-ups would show"
+    if row["p_leaking"] < SHOWS_NOTHING_P:
+        return "none that readings or top-ups show"
     least = "nothing" if low < 0.5 else _pct(low)
     return f"about {middle}\u00a0% of its charge a year, between {least} and {_pct(high)}\u00a0%"
 

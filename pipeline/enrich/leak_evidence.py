@@ -17,8 +17,9 @@ VISIT_SD_F = 1.0
 START_SD_F = 2.5
 UNKNOWN_START_SD_F = 3.0
 """How far off the deviation may be for other reasons at a visit, after a top-up, and where no start is known."""
-STEEPNESS = ((0.65, 0.25), (1.0, 0.5), (1.5, 0.25))
-"""How steep the readings of one system are against the usual degF per percent, and how often: engineering guess."""
+STEEPNESS = ((0.35, 0.15), (0.65, 0.2), (1.0, 0.4), (1.5, 0.25))
+"""How steep the readings of one system are against the usual degF per percent, and how often; the first stands for a
+leak that began late in the stretch, so that its mean drift is a third of what the leak does now: engineering guess."""
 HIDDEN_SHARE = 0.1
 """Leaks that the readings do not show yet, because they began after most of them: engineering guess."""
 GAUGED_SHARE = 0.5
@@ -33,7 +34,10 @@ CARELESS_MEAN_PCT = 12.0
 """Top-ups bring back what was lost within this. A share of them had nothing to do with a loss, and more of the first
 ones on a charge that nobody had shown to be right: 34 % of 4,000 Californian systems were low (Home Energy, 2002)."""
 ONSETS = (1.0, 0.4, 0.15)
-"""Shares of the time before a first top-up during which it may have been leaking: nobody saw it begin."""
+FIRST_ONSET_ODDS = (1 / 3, 1 / 3, 1 / 3)
+LATER_ONSET_ODDS = (0.7, 0.2, 0.1)
+"""Shares of the time before a top-up during which it may have been leaking, and how often: before a first one nobody
+saw it begin; later it may have been mended and have begun anew, or grown."""
 TOP_UP_ODDS = 6.0
 FIRST_TOP_UP_ODDS = 2.5
 SEARCH_ODDS = {"yes": 10.0, "suspected": 2.0, "no": 0.5}
@@ -164,9 +168,11 @@ def top_up_evidence(top_ups: pl.DataFrame, units: int) -> Floats:
     share, time = (sized[c].to_numpy()[:, None] for c in ("share", "years"))
     unproved = sized["unproved"].to_numpy()[:, None]
     sd = TOP_UP_SD_PCT + 0.3 * share
-    onsets = np.where(sized["first"].to_numpy()[:, None], np.array(ONSETS), 1.0)
-    by_onset = [np.exp(-0.5 * ((share - RATES_PCT * time * onsets[:, [k]]) / sd) ** 2) for k in range(len(ONSETS))]
-    fits = np.mean(by_onset, axis=0) / (sd * (2 * np.pi) ** 0.5)
+    first = sized["first"].to_numpy()[:, None]
+    fits = np.zeros((len(sized), RATES_PCT.size))
+    for onset, odds, later_odds in zip(ONSETS, FIRST_ONSET_ODDS, LATER_ONSET_ODDS, strict=True):
+        fit = np.exp(-0.5 * ((share - RATES_PCT * time * onset) / sd) ** 2) / (sd * (2 * np.pi) ** 0.5)
+        fits += np.where(first, odds, later_odds) * fit
     careless = np.exp(-share / CARELESS_MEAN_PCT) / CARELESS_MEAN_PCT
     careless_share = np.where(unproved, CARELESS_FIRST_SHARE, CARELESS_SHARE)
     evidence = np.log((1.0 - careless_share) * fits + careless_share * careless)

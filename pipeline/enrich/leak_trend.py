@@ -76,7 +76,9 @@ def charge_trend(
     the deviation towards low charge starts near 0 and grows in step with the loss; what a top-up brings back is what
     was lost since the last one; gauges put on and nothing added says that little was lost. Rates from 0 to 60 % a year
     are weighed by all of it. How many systems leak before any reading is learned from the units given, starting at
-    15 %; the rate shown is the mean over all rates, no leak included.
+    15 %; the rate shown is the mean over all rates, no leak included. The low end of the interval is the 5 % point over
+    all rates, 0 where a leak is not sure; the high end is the 95 % point of what it loses if it does leak, so that
+    the interval also holds for a leak that no reading shows yet.
     """
     known = limits()
     base = _base(visits, parts, units, as_of, known)
@@ -147,10 +149,11 @@ def _trend(
     signs = _signs(base, seen, readings.join(base, on="unit_id").filter(after), top_ups)
     p = posterior(fit, informed, signs["mended"].to_numpy(), known)
     below = np.cumsum(p, axis=1)
+    if_leaking = (below - p[:, :1]) / np.maximum(1.0 - p[:, :1], 1e-12)
     columns = {
         "leak_rate_pct_per_year": p @ RATES_PCT,
         "leak_rate_low_pct": RATES_PCT[(below >= 0.05).argmax(axis=1)],
-        "leak_rate_high_pct": RATES_PCT[(below >= 0.95).argmax(axis=1)],
+        "leak_rate_high_pct": RATES_PCT[(if_leaking >= 0.95).argmax(axis=1)],
         "p_leaking": 1.0 - p[:, 0],
     }
     return (

@@ -1,4 +1,5 @@
 -- charge_trend: whether a unit is losing charge, how fast, and what was added in twelve months
+-- leak_rate_low_pct: 5 % point, a tight system included; leak_rate_high_pct: 95 % point of a leak, if there is one
 -- grain: one row per unit; key unit_id
 -- source: core.charge_trend (enrich); consumers: unit pages, leaks page
 create or replace view charge_trend as

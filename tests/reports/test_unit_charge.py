@@ -119,7 +119,7 @@ def test_trend_and_ledger_speak_of_the_federal_rule() -> None:
     assert "1 top-up on 1 Jun 2025." in said
     assert "about 12\u00a0% of its charge a year, between nothing and 20\u00a0%" in said
     assert "No federal leak-rate threshold applies to this unit." in said
-    assert rate(trend | {"leak_rate_high_pct": 0.0}) == "none that readings or top-ups would show"
+    assert rate(trend | {"p_leaking": 0.02}) == "none that readings or top-ups show"
     assert rate_briefly(trend) == ("about 12\u00a0% a year", "nothing to 20\u00a0%")
 
 

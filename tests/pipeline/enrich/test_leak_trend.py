@@ -149,6 +149,22 @@ def test_told_odds_hold_on_two_fleets_of_different_laws(fleet: Callable[[int], L
         assert abs(row["leaking"] - row["told"]) < slack + 2 * error, row
 
 
+@pytest.mark.parametrize("fleet", [plain_fleet, sample_shop], ids=["plain", "sample"])
+def test_intervals_hold_the_rate_of_tight_and_of_leaking_systems(fleet: Callable[[int], Leaks]) -> None:
+    leaks = fleet(5)
+    held = (leaks.low <= leaks.rate) & (leaks.rate <= leaks.high)
+    for group in (leaks.leaking, ~leaks.leaking, leaks.leaking & (leaks.told < 0.1)):
+        # 90 %, less two standard errors of that share
+        assert held[group].mean() >= 0.9 - 2 * (0.09 / max(group.sum(), 1)) ** 0.5
+
+
+def test_a_leak_that_is_not_sure_has_a_low_end_of_nothing_and_a_high_end_of_what_it_could_be() -> None:
+    calm = trend([visit(y, 0.2) for y in range(2021, 2025)]).row(0, named=True)
+    assert calm["p_leaking"] < 0.05
+    assert calm["leak_rate_low_pct"] == 0.0
+    assert calm["leak_rate_high_pct"] > calm["leak_rate_pct_per_year"]
+
+
 def test_suspected_leaks_are_leaks_and_fast_ones_are_suspected() -> None:
     leaks = plain_fleet(3)
     suspected = leaks.told >= 0.5
