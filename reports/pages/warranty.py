@@ -131,11 +131,10 @@ def _answers(rows: tuple[Row, ...]) -> str:
     if long_ago:
         said.append(f"Of {count(long_ago, 'claim')} filed more than 90 days ago, {number(answered)} are answered.")
     if waiting:
-        said.append(
-            f"{count(waiting, 'claim')} still wait{'s' if waiting == 1 else ''}, {number(longest)} days at most."
-        )
+        verb = "waits" if waiting == 1 else "wait"
+        said.append(f"{count(waiting, 'claim')} still {verb}, the longest for {number(longest)} days.")
     if seen:
-        said.append(f"{count(seen, 'credit')} came between two imports, so that its days are known from above.")
+        said.append(f"{count(seen, 'credit')} came between two imports: their days are known as a most.")
     else:
         said.append(
             "Days to credit are not known yet: every answer on file was there when its claim was first imported. They "

@@ -158,6 +158,39 @@ def test_each_rate_leads_to_the_failures_and_units_behind_it(shop: Path, fleet: 
     assert "visits_20" in rows.text
 
 
+def test_each_figure_that_counts_leads_to_so_many_rows(shop: Path, fleet: Fleet) -> None:
+    """Walks from the page: lives, seasons, callbacks, sections out, drift; each with the count that its page shows."""
+    found = page(shop, "parts-and-makes")
+    behind = {}
+    for _, link in found.links:
+        if link.startswith("figure_rows/"):
+            rows = read_document(found.path.parent / link)
+            source = rows.path.read_text("utf-8")
+            behind[link] = source.count("<tr>") - 1
+            assert behind[link] > 0, link
+            assert ".csv" in rows.text, link  # each row has its place
+    counts = {
+        "lives": "select failures + replaced_in_time + removed_by_choice + reason_not_known from lifetimes",
+        "season": "select failures from season_trend where failures > 0",
+        "back": "select back from callbacks where within_days = 90 and back > 0",
+        "out": "select sum(went_out) from capacitor_hazards group by section having sum(went_out) > 0",
+        "drift": "select series from part_quality where group_by = 'make'",
+    }
+    told = [int(row[0]) for query in counts.values() for row in fleet.con.sql(query).fetchall() if row[0]]
+    assert len(told) >= 8
+    assert not set(told) - set(behind.values())
+
+
+def test_each_maker_leads_to_all_its_claims(shop: Path, fleet: Fleet) -> None:
+    found = page(shop, "warranty")
+    links = {link for _, link in found.links if link.startswith("maker_claims/")}
+    makers = fleet.con.sql("select claim_to, count(*) from warranty group by claim_to").fetchall()
+    counted = sorted(
+        read_document(found.path.parent / link).path.read_text("utf-8").count("<tr>") - 1 for link in links
+    )
+    assert counted == sorted(many for _, many in makers)
+
+
 def test_survival_curves_have_their_numbers_and_lead_to_the_lives(shop: Path, fleet: Fleet) -> None:
     found = page(shop, "parts-and-makes")
     [(failures,)] = fleet.con.sql(
