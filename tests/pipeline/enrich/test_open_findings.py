@@ -22,8 +22,8 @@ SERIES = {
 }  # fmt: skip
 CAPACITORS = {
     "unit_id": pl.String, "visit_id": pl.String, "visit_date": pl.Date, "section": pl.String, "series": pl.Int64,
-    "rated_uf": pl.Float64, "measured_uf": pl.Float64, "drift_pct": pl.Float64, "out_of_tolerance": pl.Boolean,
-    "suspect": pl.String, "is_new_part": pl.Boolean,
+    "rated_uf": pl.Float64, "rated_source": pl.String, "measured_uf": pl.Float64, "drift_pct": pl.Float64,
+    "out_of_tolerance": pl.Boolean, "suspect": pl.String, "is_new_part": pl.Boolean,
 }  # fmt: skip
 
 
