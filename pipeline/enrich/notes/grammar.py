@@ -100,7 +100,10 @@ def _give_roles(items: list[Item]) -> None:
         new = item.meaning.role
         if item.kind == NUMBER:
             paired = previous is not None and previous.kind == JOINT and previous.text in {"/", "+", "over", "&"}
-            if previous is not None and previous.text == "(" and i + 1 < len(items) and items[i + 1].text == ")":
+            bracketed = (
+                previous is not None and previous.text == "(" and i + 1 < len(items) and items[i + 1].text == ")"
+            )
+            if bracketed and not _labelled_otherwise(items, i - 2):
                 item.role = "rated"
             elif paired and i > 1 and items[i - 2].kind == NUMBER:
                 item.role = items[i - 2].role
@@ -118,6 +121,14 @@ def _give_roles(items: list[Item]) -> None:
             strong = role in _OWN_PARTS
         if item.kind not in {FILLER, ROLE}:
             previous = item
+
+
+def _labelled_otherwise(items: list[Item], i: int) -> bool:
+    """Whether a label of no capacitor stands there: the number in brackets after it is its reading, ``SH (12)``."""
+    if i < 0 or items[i].kind != LABEL:
+        return False
+    label = lexicon().labels.get(str(items[i].meaning.label))
+    return label is not None and label.section is None
 
 
 def _next_role(role: str | None, new: str, item: Item, previous: Item | None) -> str | None:

@@ -15,6 +15,8 @@ OUNCES_PER_POUND = 16.0
 UNIT_NOUNS = frozenset({"unit", "system", "sys", "ac", "condenser", "cond", "side", "zone", "units"})
 """Nouns after (or before) which a place or number says which unit is meant."""
 
+MOST_HORSEPOWER = 30
+"""A number above this before ``hp`` is a pressure on the high side, no motor."""
 LEAST_POUNDS_PRESSURE = 40.0
 """From here on "#" and "lbs" are pressures: no house takes so much refrigerant."""
 MOST_WHOLE_POUNDS = 20.0
@@ -138,7 +140,8 @@ def _units(items: list[Item]) -> list[Item]:
         i += 1
         if item.kind == NUMBER and item.unit is None and i < count:
             unit = items[i]
-            if unit.meaning.unit is not None and not _begins_next(items, i, out):
+            high_side = unit.text == "hp" and item.value > MOST_HORSEPOWER
+            if unit.meaning.unit is not None and not high_side and not _begins_next(items, i, out):
                 item.unit, item.end = unit.meaning.unit, unit.end
                 i += 1
             elif unit.text == "(" and i + 1 < count and items[i + 1].meaning.unit and items[i + 1].kind != LABEL:

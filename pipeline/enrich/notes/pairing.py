@@ -283,7 +283,9 @@ def _field_says(label: Item, number: Item, context: Context) -> tuple[Said, ...]
     if unit == "none" and context.line_temps and name in LINE_LABELS:
         unit = "degF"
     field = label_of(label).fields.get(unit)
-    if number.role == "target" and name in {"superheat", "subcooling"}:
+    if number.role == "rated" and name not in {"superheat", "subcooling"}:
+        return None  # what it should be
+    if number.role in {"target", "rated"} and name in {"superheat", "subcooling"}:
         field = "recorded_target_superheat_f" if name == "superheat" and unit in {"none", "degF"} else ""
     if name == "blower" and unit == "none" and context.speaks_of_capacitors and not context.speaks_of_amps:
         field = "blower_uf" if number.value >= LEAST_UNLABELLED_UF else ""
