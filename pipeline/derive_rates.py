@@ -20,6 +20,7 @@ from pipeline.forecast.lifetimes import life_groups, lifetimes, survival_curves
 from pipeline.forecast.lives import component_spans, unit_spans
 from pipeline.forecast.part_quality import drift_slopes, part_quality
 from pipeline.forecast.seasons import season
+from pipeline.forecast.service import parts_in_service
 from pipeline.forecast.trends import season_trend, yearly_change
 from pipeline.store.derived import replace_rows
 from pipeline.store.history import parts_of, units_of, visits_of
@@ -84,12 +85,14 @@ def write_tables(con: duckdb.DuckDBPyConnection, tables: Tables) -> None:
 
 def _rates(fleet: Fleet) -> Tables:
     """Return the rates of every group, what they were counted from, and what contradicts itself in the register."""
-    shares = contributions(fleet.units, fleet.sites, fleet.parts, fleet.exposed, fleet.failed)
+    service = parts_in_service(fleet.parts, fleet.exposed, fleet.failed)
+    shares = contributions(fleet.units, fleet.sites, service, fleet.exposed, fleet.failed)
     placed = fleet.units.join(fleet.places, on="unit_id", how="left")
     return {
         "failure_rates": failure_rates(shares, fleet.exposed, fleet.failed),
         "rate_rows": shares.drop("expected"),
         "failures_counted": fleet.failed,
+        "part_failures": service.failed,
         "register_faults": register_faults(placed, fleet.visits, fleet.parts),
     }
 

@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.forecast.exposure import counted_failures, expected_at_age, exposure
 from pipeline.forecast.poisson_rates import dispersion, garwood, holm, p_higher, shrink
-from pipeline.forecast.service import parts_in_service
+from pipeline.forecast.service import Service, parts_in_service
 from pipeline.forecast.spelling import one_spelling
 
 RATES_SCHEMA = pl.Schema(
@@ -45,9 +45,9 @@ COMPARED = (*UNIT_GROUPS, "part_make")
 
 
 def contributions(
-    units: pl.DataFrame, sites: pl.DataFrame, parts: pl.DataFrame, exposed: pl.DataFrame, failed: pl.DataFrame
+    units: pl.DataFrame, sites: pl.DataFrame, service: Service, exposed: pl.DataFrame, failed: pl.DataFrame
 ) -> pl.DataFrame:
-    """Return what each unit adds to each group it is in.
+    """Return what each unit adds to each group it is in; ``service`` is that of its fitted parts.
 
     Returns
     -------
@@ -67,10 +67,7 @@ def contributions(
         variable_name="group_by",
         value_name="group_value",
     ).with_columns(expected=pl.when(pl.col("group_by").is_in(AGE_MATTERS)).then("expected"))
-    fitted = one_spelling(parts_in_service(parts, exposed, failed), "part_make").filter(
-        pl.col("part_make").is_not_null()
-    )
-    by_part_make = fitted.group_by("unit_id", "part_make").agg(pl.col("years", "failures").sum())
+    by_part_make = service.years.group_by("unit_id", "part_make").agg(pl.col("years", "failures").sum())
     columns = ["group_by", "group_value", "unit_id", "years", "failures", "expected"]
     nothing = pl.lit(None, pl.Float64)
     return pl.concat(
@@ -125,7 +122,8 @@ def fleet_rates(
     """Return ``failure_rates`` straight from the frames of the store."""
     exposed = exposure(units, as_of, unseen_months)
     failed = counted_failures(visits, exposed)
-    return failure_rates(contributions(units, sites, parts, exposed, failed), exposed, failed)
+    service = parts_in_service(parts, exposed, failed)
+    return failure_rates(contributions(units, sites, service, exposed, failed), exposed, failed)
 
 
 def _values(units: pl.DataFrame, sites: pl.DataFrame) -> pl.DataFrame:

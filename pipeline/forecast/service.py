@@ -2,13 +2,32 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import polars as pl
 
 from pipeline.enrich.part_slots import in_slots
 from pipeline.forecast.exposure import DAYS_PER_YEAR
+from pipeline.forecast.spelling import one_spelling
 
 
-def parts_in_service(parts: pl.DataFrame, exposed: pl.DataFrame, failed: pl.DataFrame) -> pl.DataFrame:
+@dataclass(frozen=True)
+class Service:
+    """What fitted parts of a known make did.
+
+    Attributes
+    ----------
+    years : DataFrame
+        unit_id, part_make, part, years [year], failures; one row per unit, make and part.
+    failed : DataFrame
+        unit_id, visit_id, part_make, part: the calls put down to them, one row each.
+    """
+
+    years: pl.DataFrame
+    failed: pl.DataFrame
+
+
+def parts_in_service(parts: pl.DataFrame, exposed: pl.DataFrame, failed: pl.DataFrame) -> Service:
     """Return years in service and failures of the fitted parts by make.
 
     Parameters
@@ -18,21 +37,16 @@ def parts_in_service(parts: pl.DataFrame, exposed: pl.DataFrame, failed: pl.Data
     exposed, failed : DataFrame
         ``exposure`` and ``counted_failures`` of the units.
 
-    Returns
-    -------
-    DataFrame
-        unit_id, part_make, part, years [year], failures: no_cooling visits whose cause is the part, after it was
-        fitted and until the next of its kind was; one row per unit, make and part. Parts without a make are left out.
-
     Notes
     -----
-    A capacitor serves the sections whose rating its row names, all of them where it names none; two singles of one make
-    on one unit count once.
+    A failure of a part is a no_cooling visit whose cause it is, after it was fitted and until the next of its kind
+    was. Parts without a make are left out. A capacitor serves the sections whose rating its row names, all of them
+    where it names none; two singles of one make on one unit count once.
     """
     chain = ["unit_id", "part", "slot"]
     same = pl.all_horizontal(pl.col(name) == pl.col(name).shift(-1) for name in chain)
     fitted = (
-        in_slots(parts)
+        in_slots(one_spelling(parts, "part_make"))
         .sort(*chain, "visit_date", "visit_id", "row_n")
         .unique([*chain, "visit_date"], keep="last", maintain_order=True)
         .with_columns(next_on=pl.when(same).then(pl.col("visit_date").shift(-1)))
@@ -43,18 +57,25 @@ def parts_in_service(parts: pl.DataFrame, exposed: pl.DataFrame, failed: pl.Data
     )
     spans = _merged(fitted.select("unit_id", "part_make", "part", "start", "end"))
     hits = (
-        spans.join(failed.select("unit_id", part="cause", failed_on="visit_date"), on=["unit_id", "part"], how="inner")
+        spans.join(
+            failed.select("unit_id", "visit_id", part="cause", failed_on="visit_date"),
+            on=["unit_id", "part"],
+            how="inner",
+        )
         .filter((pl.col("failed_on") > pl.col("start")) & (pl.col("failed_on") <= pl.col("end")))
-        .group_by("unit_id", "part_make", "part")
-        .agg(failures=pl.len())
+        .select("unit_id", "visit_id", "part_make", "part")
+        .unique()
+        .sort("unit_id", "visit_id", "part_make", "part")
     )
-    return (
+    counted = hits.group_by("unit_id", "part_make", "part").agg(failures=pl.len())
+    years = (
         spans.group_by("unit_id", "part_make", "part")
         .agg(years=(pl.col("end") - pl.col("start")).dt.total_days().sum() / DAYS_PER_YEAR)
-        .join(hits, on=["unit_id", "part_make", "part"], how="left")
+        .join(counted, on=["unit_id", "part_make", "part"], how="left")
         .with_columns(pl.col("failures").fill_null(0).cast(pl.Int64))
         .sort("unit_id", "part_make", "part")
     )
+    return Service(years, hits)
 
 
 def _merged(spans: pl.DataFrame) -> pl.DataFrame:
