@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import PurePath
 
 from pipeline.errors import FileRefused, cut
@@ -12,6 +14,8 @@ from pipeline.ingest.assign import Assigned, ColumnUse, choose_table, sampled
 from pipeline.ingest.conventions import Conventions
 from pipeline.ingest.derive import required_without_help
 from pipeline.ingest.evidence import Column
+from pipeline.ingest.forms import Form, entry_in_file, form_of
+from pipeline.ingest.line_items import LINE_FIELDS
 from pipeline.ingest.mapping import Mapped, map_table
 from pipeline.ingest.mapping_file import ColumnEntry, Entry, MappingFile, dump_entry, literal_pattern
 from pipeline.ingest.match import CONFIDENT
@@ -69,21 +73,57 @@ def _shape(name: str) -> str:
 
 
 def _block(raw: RawTable, pattern: str) -> str:
-    columns = sampled(raw)
-    assigned = choose_table(raw.name, columns, None)
+    form = form_of(raw, MappingFile())
+    columns = sampled(form.raw)
+    assigned = choose_table(raw.name, columns, Entry("", table="visits") if form.lines else None)
     fields = fields_for_file(assigned.table)
     notes = {name: _why(use, columns[use.index], fields[name]) for name, use in assigned.uses.items()}
-    settled, doubt = _settled(raw)
+    settled, doubt = _settled(form)
     used = Mapped(assigned.table, assigned.uses, ())
+    entry = entry_in_file(entry_of(form.raw, used, settled, pattern), raw, form)
+    of_line = _line_columns(form)
+    if of_line:
+        named = {name: ColumnEntry(raw.header[place]) for name, place in of_line.items()}
+        entry = replace(entry, columns={**entry.columns, **named})
+        typed = sampled(raw)
+        notes |= {
+            name: "of the invoice line: " + ", ".join(cut(text) for text in typed[place].sample[:SHOWN])
+            for name, place in of_line.items()
+        }
     lines = [
         f"# {cut(raw.name)}: {raw.cells.height} rows",
-        dump_entry(entry_of(raw, used, settled, pattern), notes).rstrip(),
+        dump_entry(entry, notes).rstrip(),
     ]
+    lines += _line_hints(raw, form, pattern)
     lines += _open_lines(assigned, columns, fields)
     lines += _left_over(assigned, columns)
     if doubt:
         lines.append(f"# {doubt}")
     return "\n".join(lines) + "\n"
+
+
+def _line_columns(form: Form) -> dict[str, int]:
+    """Return the columns of invoice lines by the field that names them; the item is told by its name or its text."""
+    if form.lines is None:
+        return {}
+    roles = form.lines.columns
+    found = {name: roles.get(role, ()) for name, role in LINE_FIELDS.items()}
+    found["item"] = found["item"] or roles.get("text", ())
+    return {name: places[0] for name, places in found.items() if places}
+
+
+def _line_hints(raw: RawTable, form: Form, pattern: str) -> list[str]:
+    """Return what is read beside the item, and where a user's own words for parts would stand."""
+    if form.lines is None:
+        return []
+    beside = [place for place in form.lines.columns.get("text", ()) if "item" in form.lines.columns]
+    return [
+        "# the rows of a ticket are one visit; rows whose item names a part are parts",
+        *(f"# description, read beside the item: {cut(raw.header[place])!r}" for place in beside),
+        "# your own words for parts, in a table of their own:",
+        f"# [files.{json.dumps(pattern)}.values.item]",
+        '# "our word" = "run_capacitor"',
+    ]
 
 
 def _why(use: ColumnUse, column: Column, field: Field) -> str:
@@ -115,9 +155,9 @@ def _left_over(assigned: Assigned, columns: Sequence[Column]) -> list[str]:
     return lines
 
 
-def _settled(raw: RawTable) -> tuple[Conventions | None, str | None]:
+def _settled(form: Form) -> tuple[Conventions | None, str | None]:
     """Return the decimal sign and date order of the file, or the sentence that says why they are open."""
     try:
-        return parse(raw, map_table(raw, MappingFile())).conventions, None
+        return parse(form.raw, map_table(form.raw, form.mapping)).conventions, None
     except FileRefused as error:
         return None, error.message

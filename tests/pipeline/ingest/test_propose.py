@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import csv
+
+import pytest
+
+from pipeline.ingest.forms import form_of
 from pipeline.ingest.mapping import map_table
 from pipeline.ingest.mapping_file import MappingFile, dump, loads
 from pipeline.ingest.parse import parse
 from pipeline.ingest.propose import entry_of, propose
+from pipeline.ingest.read import RawTable
 from tests.raw_tables import make_columns
 
 ROWS = 12
@@ -68,3 +74,45 @@ def test_the_entry_written_back_reads_the_file_the_same() -> None:
     known = MappingFile((entry_of(raw, used, first.conventions),))
     again = parse(raw, map_table(raw, loads(dump(known))))
     assert again.frame.equals(first.frame)
+
+
+LINES = """Ticket,Date,Customer,Address,Job,Item,Qty,Price,Details
+1,2025-06-03,A. Nemo,12 Elm St,No cool,Service call,1,89,
+1,2025-06-03,A. Nemo,12 Elm St,No cool,Contactor 30A,1,150,two pole
+2,2025-06-14,B. Nix,14 Elm St,Tune-up,Tune-up,1,129,
+2,2025-06-14,B. Nix,14 Elm St,Tune-up,R-410A 2#,1,60,
+"""
+
+
+def table_of(text: str, name: str) -> RawTable:
+    header, *rows = csv.reader(text.splitlines())
+    return make_columns({title: [row[n] for row in rows] for n, title in enumerate(header)}, name=name)
+
+
+@pytest.mark.parametrize("headers", [{}, {"Item": "Description"}, {"Qty": "Quantity", "Price": "Unit Price"}])
+def test_invoice_lines_are_proposed_with_their_item_quantity_and_price(headers: dict[str, str]) -> None:
+    text = LINES
+    for old, new in headers.items():
+        text = text.replace(old, new, 1)
+    raw = table_of(text, "lines.csv")
+    proposal = propose([raw])
+    entry = loads(proposal).entry_for("lines.csv", raw.header)
+    assert entry is not None
+    assert entry.table == "visits"
+    named = {name: entry.columns[name].header for name in ("item", "quantity", "price")}
+    header = text.splitlines()[0].split(",")
+    assert named == dict(zip(("item", "quantity", "price"), header[5:8], strict=True))
+    assert "item = " in proposal
+    assert "Service call, Contactor 30A" in proposal
+    assert '# [files."lines.csv".values.item]' in proposal
+    by_itself, told = (form_of(raw, mapping) for mapping in (MappingFile(), loads(proposal)))
+    assert told.lines is not None
+    assert by_itself.lines is not None
+    assert told.raw.cells.equals(by_itself.raw.cells)
+    assert told.lines.columns["item"] == by_itself.lines.columns.get("item", by_itself.lines.columns.get("text"))
+
+
+def test_a_file_without_lines_is_proposed_without_them() -> None:
+    raw = table_of("Ticket,Date,Address,Job,Total\n1,2025-06-03,12 Elm St,Tune-up,129\n", "jobs.csv")
+    assert "invoice line" not in propose([raw])
+    assert "rows of a ticket" not in propose([raw])
