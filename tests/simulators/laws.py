@@ -9,8 +9,8 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-AGEING = ("linear", "accelerating", "two_phase", "jumps", "power", "mixed")
-FAILING = ("additive", "proportional", "late", "threshold", "load_and_charge")
+AGEING = ("linear", "accelerating", "two_phase", "jumps", "power", "mixed", "settling")
+FAILING = ("additive", "proportional", "late", "threshold", "load_and_charge", "joint")
 MONTHS_PER_YEAR = 12
 
 
@@ -31,7 +31,7 @@ class State:
 
 def draw_parts(rng: np.random.Generator, law: str, n: int, scale: Floats) -> Floats:
     """Return n rows of path parameters: kind, rate, second, onset."""
-    kinds = {"linear": 0, "accelerating": 1, "two_phase": 2, "jumps": 3, "power": 4}
+    kinds = {"linear": 0, "accelerating": 1, "two_phase": 2, "jumps": 3, "power": 4, "settling": 5}
     kind = rng.integers(0, 5, n) if law == "mixed" else np.full(n, kinds[law])
     rate = np.exp(rng.normal(0, 0.8, n)) * scale
     second = rng.uniform(0, 1, n)
@@ -47,7 +47,13 @@ def path(parts: Floats, age: Floats, jumps: Floats) -> Floats:
     accelerating = -0.45 * rate * np.expm1(np.minimum(age / tau, 6.0))
     two_phase = -0.15 * age - 2.6 * rate * np.maximum(0.0, age - onset)
     power = -0.35 * rate * age ** (0.7 + 1.2 * second)
-    drift = np.select([kind == 0, kind == 1, kind == 2, kind == 3], [linear, accelerating, two_phase, -jumps], power)
+    # quick at first, then slow, with a late fall for some: no path of the forecast bends this way
+    settling = -5.0 * rate * -np.expm1(-age / (2.0 + 5.0 * second)) - 1.2 * np.maximum(0.0, age - 1.5 * onset)
+    drift = np.select(
+        [kind == 0, kind == 1, kind == 2, kind == 3, kind == 4],
+        [linear, accelerating, two_phase, -jumps, power],
+        settling,
+    )
     return np.maximum(drift, -59.0)
 
 
@@ -107,6 +113,16 @@ def hazard(law: str, s: State) -> dict[str, Floats]:
             "refrigerant_leak": np.where(s.loss_f > 16, 0.35, 0.002),
             "compressor": np.where(s.load > 1.02, 0.12, 0.003),
             "other": 0.015 * s.make_effect * s.frailty * (0.5 + s.age / 16),
+        }
+    if law == "joint":
+        # what is worn makes the rest worse: no hazard adds up here, and none is a power of another
+        weak, short = 1 / (1 + np.exp((s.herm + 12) / 3)), 1 / (1 + np.exp((10 - s.loss_f) / 3))
+        strain = np.clip((s.load - 0.85) / 0.15, 0, 2)
+        return {
+            "run_capacitor": 0.16 * weak * (1 + strain) + 0.06 / (1 + np.exp((s.fan + 16) / 3)) + 0.004,
+            "refrigerant_leak": 0.10 * short * (1 + weak),
+            "compressor": 0.002 + 0.05 * strain * short + 0.03 * strain * weak,
+            "other": 0.01 * s.frailty**2 * s.make_effect * np.exp(0.5 * s.calls),
         }
     return {
         "run_capacitor": 0.05 * np.clip((-s.herm - 8) / 10, 0, 4) + 0.03 * np.clip((-s.fan - 12) / 10, 0, 4) + 0.004,
