@@ -89,14 +89,17 @@ def chance_range(low: float | None, high: float | None) -> str:
     '2 to 5 in 10'
     >>> chance_range(0.02, 0.15)
     '2 to 15 in 100'
+    >>> chance_range(0.6, 0.994)
+    '6 to more than 9 in 10'
     """
     if low is None or high is None:
         return ""
     base = 10 if low >= 0.095 else 100
     least, most = round(low * base), round(high * base)
+    upper = f"more than {base - 1}" if most >= base else str(most)
     if least == most:
-        return f"{most} in {base}" if most else f"under 1 in {base}"
-    return f"{least if least else 'under 1'} to {most} in {base}"
+        return f"{upper} in {base}" if most else f"under 1 in {base}"
+    return f"{least if least else 'under 1'} to {upper} in {base}"
 
 
 _STEPS = (5, 6, 7, 8, 9, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100)

@@ -113,7 +113,7 @@ def _capacitor(history: History, sections: pl.DataFrame, scores: pl.DataFrame) -
     unread = pl.format(
         "run_capacitor: {} has no usable reading on this part; {} % odds of being out by {}, judged by age",
         name,
-        (100 * pl.col("p_out_by_season_end")).round(0).cast(pl.Int64),
+        _odds_pct(pl.col("p_out_by_season_end")),
         pl.col("season_end"),
     )
     long = scores.select("unit_id", herm="s_herm", fan="s_fan").unpivot(
@@ -247,6 +247,13 @@ def _at_least_named(score: str, beyond: pl.Expr) -> pl.Expr:
 
 def _short(value: pl.Expr, digits: int) -> pl.Expr:
     return value.round(digits).cast(pl.String).str.replace(r"\.0$", "")
+
+
+def _odds_pct(p: pl.Expr) -> pl.Expr:
+    """Return odds in percent; never as none or all of them."""
+    pct = 100 * p
+    text = pct.round(0).cast(pl.Int64).cast(pl.String)
+    return pl.when(pct < 1).then(pl.lit("under 1")).when(pct > 99).then(pl.lit("over 99")).otherwise(text)
 
 
 def _signed(value: pl.Expr) -> pl.Expr:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
 from hypothesis import given
@@ -116,6 +117,13 @@ def test_file_names_are_plain_and_apart(one: str, other: str) -> None:
 @given(st.floats(0, 1))
 def test_chance_is_never_blank(p: float) -> None:
     assert format.chance(p)
+
+
+@given(st.floats(1e-4, 0.995), st.floats(1e-4, 0.995))
+def test_no_range_reaches_none_or_all(one: float, other: float) -> None:
+    """The forecast's odds end at .0001 and .995: no end of a range is told as 0 or as every one."""
+    text = format.chance_range(min(one, other), max(one, other))
+    assert not re.search(r"(?<!than )\b10 in 10\b|\b100 in 100\b|^0 |\b0 in", text)
 
 
 def test_a_made_up_id_gives_way_to_the_customer() -> None:

@@ -86,6 +86,7 @@ ONE, MANY = ["u1"], [f"u{i}" for i in range(12)]
 NEW_YEAR = dt.date(2026, 4, 1)
 CASES = {
     "no reading at all": history(MANY, springs(MANY)),
+    "no failure in any season": history(MANY, springs(MANY), [(u, d, -3.0) for u, d, _ in springs(MANY)]),
     "one reading": history(MANY, springs(MANY), [("u1", NEW_YEAR, -4.0)]),
     "forty in a day": history(ONE, springs(ONE), [("u1", NEW_YEAR, -4.0 - i / 40) for i in range(40)]),
     "all equal to the rating": history(MANY, springs(MANY), [(u, d, 0.0) for u, d, _ in springs(MANY)]),

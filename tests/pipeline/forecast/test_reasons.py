@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import polars as pl
 import pytest
@@ -19,9 +20,10 @@ from pipeline.forecast.history import (
     History,
 )
 from pipeline.forecast.model import apply, fit
+from pipeline.forecast.reasons import _odds_pct
 
 AS_OF, SPRING = dt.date(2026, 4, 10), dt.date(2026, 4, 2)
-UNITS = ["amps", "charge", "dull", "fan", "old", "oz", "worn"]
+UNITS = ["amps", "charge", "dull", "fan", "old", "oz", "rated", "worn"]
 
 
 def frame(rows: list[dict[str, object]], schema: pl.Schema) -> pl.DataFrame:
@@ -37,6 +39,11 @@ def told() -> dict[str, str]:
         ("fan", "fan", 7.5, 7.5, "rating_copied"),
         ("worn", "herm", 31.0, 40.0, None),
     ]
+    # read low for three springs, then once at its rating to the digit, with nobody's mark against it
+    falling = [
+        ("rated", "herm", uf, 40.0, None, SPRING - dt.timedelta(days=365 * back))
+        for uf, back in ((37.0, 3), (35.5, 2), (34.0, 1), (40.0, 0))
+    ]
     history = History(
         series=frame(
             [
@@ -49,9 +56,9 @@ def told() -> dict[str, str]:
         ),
         cap_readings=frame(
             [
-                {"unit_id": u, "visit_id": u, "visit_date": SPRING, "section": s, "series": 1, "measured_uf": uf}
+                {"unit_id": u, "visit_id": f"{u} {on}", "visit_date": on, "section": s, "series": 1, "measured_uf": uf}
                 | {"rated_uf": r, "method": "bench", "drift_pct": 100 * (uf / r - 1), "suspect": suspect}
-                for u, s, uf, r, suspect in readings
+                for u, s, uf, r, suspect, on in [*((*row, SPRING) for row in readings), *falling]
             ],
             READING_COLUMNS,
         ),
@@ -92,6 +99,20 @@ def test_a_worn_section_is_told_by_its_reading(told: dict[str, str]) -> None:
     """5.9 of 7.5 uF is -21.3 %, 31 of 40 uF is -22.5 %; a reading that was copied off the label is not the evidence."""
     assert told["fan"].startswith("run_capacitor: fan section read 5.9 of 7.5 uF (-21 %) on 2026-04-02, limit -6 %")
     assert told["worn"].startswith("run_capacitor: hermetic section read 31 of 40 uF (-22 %) on 2026-04-02, limit -6 %")
+
+
+def test_a_reading_is_told_with_its_own_percent(told: dict[str, str]) -> None:
+    """40 of 40 uF is 0 %, whatever the state is taken to be: that is told apart, as what is expected."""
+    text = told["rated"]
+    assert "hermetic section read 40 of 40 uF (0 %) on 2026-04-02, limit -6 %, expected near -" in text
+    for uf, rated, pct in re.findall(r"read ([\d.]+) of ([\d.]+) uF[^(]*\(([+-]?\d+) %\)", "; ".join(told.values())):
+        assert float(pct) == pytest.approx(100 * (float(uf) / float(rated) - 1), abs=0.51)
+
+
+@pytest.mark.parametrize(("p", "text"), [(0.0001, "under 1"), (0.31, "31"), (0.9999, "over 99")])
+def test_odds_are_never_told_as_none_or_all(p: float, text: str) -> None:
+    """No 0 % and no 100 %."""
+    assert pl.select(_odds_pct(pl.lit(p))).item() == text
 
 
 def test_low_charge_is_told_by_the_deviation_it_was_seen_in(told: dict[str, str]) -> None:
