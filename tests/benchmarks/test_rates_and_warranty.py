@@ -194,7 +194,8 @@ def spent() -> float:
 def test_a_million_visits_are_worked_out_within_ten_processor_seconds_a_core(tmp_path: Path) -> None:
     """From a store on disk to every table of rates, lives and warranty written: read, worked out, stored.
 
-    The bound is 10 seconds on 2 cores, so 20 processor seconds; what is asserted is less, wall time is printed.
+    The bound is 10 seconds on 2 cores, so 20 processor seconds: on a machine that does other work too, wall time says
+    how busy it is, and is only printed.
     """
     with open_store(tmp_path / "shop.duckdb", threads=2) as con:
         fill(con, big_fleet(1_000_000))
@@ -210,7 +211,7 @@ def test_a_million_visits_are_worked_out_within_ten_processor_seconds_a_core(tmp
     print(f"{visits:,} visits: {wall:.1f} s, {processor:.1f} processor seconds; {rows}")
     assert visits > 990_000
     assert min(rows.values()) > 0
-    assert processor < 14
+    assert processor < 20
 
 
 def fleets(rng: np.random.Generator, spread: float, makes: int, years: tuple[float, float]) -> tuple[Any, Any, Any]:
