@@ -38,16 +38,22 @@ def maker_file(claim_to: str | None) -> str:
 
 def with_words(row: Row, packets: frozenset[str]) -> Row:
     """Return the row of a claim with its part, state, deadline and packet in words."""
-    size = f", {section(row['section'])} section" if row.get("section") else ""
     return {
         **row,
-        "part_words": label(row["part"]) + size,
+        "part_words": part_words(row),
         "state_words": STATES.get(row["state"], row["state"]),
         "evidence": reason_text(row["evidence"]) if row["evidence"] else None,
         "note": reason_text(row["note"]) if row["note"] else None,
         "left": left(row["deadline"], row["days_left"]),
         "packet": packet_file(row["claim_id"]) if row["claim_id"] in packets else None,
     }
+
+
+def part_words(row: Row) -> str:
+    """Return the part of a claim as people call it; a leak to be tested stands for the part it will be found in."""
+    if row["part"] == "refrigerant_leak" and row["state"] == "test_before_lapse":
+        return "Leak, not located yet"
+    return label(row["part"]) + (f", {section(row['section'])} section" if row.get("section") else "")
 
 
 def left(deadline: dt.date | None, days: int | None) -> str:

@@ -145,10 +145,11 @@ def _system(unit: Row) -> str:
 
 def _warranty(rows: Sequence[Row]) -> tuple[str, ...]:
     tests = [row for row in rows if row["state"] == "test_before_lapse" and row["deadline"]]
-    terms = dict.fromkeys((label(row["part"]), day(row["deadline"])) for row in tests)
+    terms = dict.fromkeys((row["part"], day(row["deadline"])) for row in tests)
     return tuple(
-        f"{part}: by our records the maker's parts warranty runs to {until}; we would like to test it before then. "
-        "The maker decides on a claim."
+        f"{'A leak we suspect' if part == 'refrigerant_leak' else label(part)}: by our records the maker's "
+        f"{'compressor' if part == 'compressor' else 'parts'} warranty runs to {until}; we would like to test it "
+        "before then. The maker decides on a claim."
         for part, until in terms
     )
 

@@ -9,12 +9,12 @@ from typing import Any
 
 import polars as pl
 
-from reports.advice import label, split_reason, split_reasons
+from reports.advice import split_reason, split_reasons
 from reports.charts.charge_history import charge_history
 from reports.charts.drift_history import SECTION_NAMES, drift_extent, drift_history
 from reports.charts.theme import Figure, date_range
-from reports.claim_words import STATES, left
-from reports.format import chance, day, known_as, name, number, section, signed, words
+from reports.claim_words import STATES, left, part_words
+from reports.format import chance, day, known_as, name, number, signed, words
 from reports.page import Page, Site
 from reports.unit_charge import QUERIES as CHARGE_QUERIES
 from reports.unit_charge import ChargeCare, charge_care, told
@@ -124,10 +124,9 @@ def _page(unit: Row, rows: Mapping[str, list[Row]], file: str) -> UnitPage:
 
 
 def _claim(row: Row) -> Row:
-    size = f", {section(row['section'])} section" if row["section"] else ""
     return {
         **row,
-        "part_words": label(row["part"]) + size,
+        "part_words": part_words(row),
         "state_words": STATES.get(row["state"], words(row["state"])),
         "left": left(row["deadline"], row["days_left"]),
     }

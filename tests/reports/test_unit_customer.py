@@ -128,3 +128,12 @@ def test_each_reason_leads_to_its_own_records() -> None:
 def test_a_reason_without_a_record_stands_alone() -> None:
     assert places("other: 17 years old, not seen for 20 months") == [[("units.csv", 17)]]
     assert places("contactor: pitted contacts noted on 2025-04-02") == [[]]
+
+
+def test_a_compressor_and_a_leak_are_told_by_the_warranty_they_would_fall_under() -> None:
+    claim = {"state": "test_before_lapse", "deadline": dt.date(2026, 7, 1)}
+    compressor, leak = handout(
+        UNIT, (), rows(warranty=[claim | {"part": "compressor"}, claim | {"part": "refrigerant_leak"}])
+    ).warranty
+    assert compressor.startswith("Compressor: by our records the maker's compressor warranty runs to 1 Jul 2026;")
+    assert leak.startswith("A leak we suspect: by our records the maker's parts warranty runs to 1 Jul 2026;")
