@@ -67,20 +67,20 @@
   addEventListener("resize", fit);
 
   // The watch list: one box to find, boxes to narrow, headers to sort. Without this script it is a plain table.
-  const form = document.querySelector("form[data-filters]");
-  if (!form) return;
-  const table = document.getElementById(form.dataset.filters);
+  const search = document.querySelector("[data-filters]");
+  if (!search) return;
+  const table = document.getElementById(search.dataset.filters);
   const body = table.tBodies[0];
-  const status = document.getElementById(form.dataset.filters + "-status");
+  const status = document.getElementById(search.dataset.filters + "-status");
   const rows = [...body.rows].map((row) => ({ row, text: row.textContent.toLocaleLowerCase() }));
-  const find = form.querySelector("input");
+  const find = search.querySelector("input");
   let most = 200; // laying out thousands of rows at every key would be felt; paper gets them all
   const more = document.createElement("button");
   more.type = "button";
   more.textContent = "Show the rest";
   more.addEventListener("click", () => { most = Infinity; narrow(); });
   table.after(more);
-  const boxes = [...form.querySelectorAll("select[data-key]")];
+  const boxes = [...search.querySelectorAll("select[data-key]")];
   const narrow = () => {
     const wanted = find.value.trim().toLocaleLowerCase().split(/\s+/).filter(Boolean);
     const chosen = boxes.filter((box) => box.value).map((box) => [box.dataset.key, box.value]);
@@ -121,13 +121,15 @@
     order.append(new Option(header.textContent + " ↑", index + " up"), new Option(header.textContent + " ↓", index + " down"));
   }
   order.addEventListener("change", () => { const [index, way] = order.value.split(" "); sort(headers[index], way === "down"); });
-  const field = form.querySelector("[data-order]");
+  const field = search.querySelector("[data-order]");
   field.append(order);
   field.hidden = false;
-  form.hidden = false;
-  form.addEventListener("submit", (event) => event.preventDefault());
-  form.addEventListener("reset", () => setTimeout(() => sort(headers[0], false)));
-  form.addEventListener("input", narrow);
+  search.hidden = false;
+  search.querySelector("[data-all]").addEventListener("click", () => {
+    for (const box of [find, ...boxes]) box.value = "";
+    sort(headers[0], false);
+  });
+  search.addEventListener("input", narrow);
   addEventListener("keydown", (event) => {
     if (event.key === "/" && !/^(input|select|textarea)$/i.test(document.activeElement.tagName) && !event.ctrlKey && !event.metaKey && !event.altKey) {
       event.preventDefault();

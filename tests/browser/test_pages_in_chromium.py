@@ -133,7 +133,7 @@ def test_the_watch_list_filters_and_sorts_by_keyboard(browser: Any, sites: dict[
 def test_pages_stand_without_script(browser: Any, sites: dict[str, Path]) -> None:
     with Visit(browser, watch_list(sites), java_script_enabled=False) as visit:
         assert visit.page.locator("#watch tbody tr").count() == 15
-        assert not visit.page.locator("form").is_visible()
+        assert not visit.page.locator("search").is_visible()
     with Visit(browser, sites["hostile"] / "index.html", java_script_enabled=False) as visit:
         assert visit.page.locator(".alt").first.is_visible()
 
