@@ -36,36 +36,21 @@ def brier_skill(p: Floats, happened: Flags) -> float | None:
     return 1.0 - float(np.mean((p - happened) ** 2)) / (base * (1 - base))
 
 
-def calibration(
-    p: Floats,
-    happened: Flags,
-    prior_sd: tuple[float, float] | None = None,
-    node_weights: Floats | None = None,
-) -> tuple[float, float]:
-    """Return intercept and slope of logit p' = a + b logit p, by scoring steps.
+def calibration(p: Floats, happened: Flags, prior_sd: tuple[float, float] | None = None) -> tuple[float, float]:
+    """Return intercept and slope of logit p' = a + b logit p, by Newton steps.
 
-    Parameters
-    ----------
-    p
-        Odds, shape (n,); or (n, nodes) where what happened has the ``node_weights`` mean of the mended odds.
-    happened
-        Shape (n,).
-    prior_sd
-        Holds a towards 0 and b towards 1; without it a whisper of the same keeps the answer finite.
+    ``prior_sd`` holds a towards 0 and b towards 1; without it a whisper of the same keeps the answer finite.
     """
-    weights = np.ones(1) if node_weights is None else node_weights
-    x = logit(np.clip(p.reshape(len(p), -1), 1e-6, 1 - 1e-6))
+    x = logit(np.clip(p, 1e-6, 1 - 1e-6))
+    design = np.column_stack([np.ones(len(x)), x])
     sd = np.array(prior_sd or (10.0, 10.0))
     centre = np.array([0.0, 1.0])
     beta = centre.copy()
     for _ in range(NEWTON_STEPS):
-        each = expit(beta[0] + beta[1] * x)
-        pull = each * (1 - each) * weights
-        fitted = each @ weights
-        variance = np.maximum(fitted * (1 - fitted), 1e-12)
-        design = np.column_stack([pull.sum(axis=1), (pull * x).sum(axis=1)])
-        gradient = design.T @ ((fitted - happened) / variance) + (beta - centre) / sd**2
-        step = np.linalg.solve((design / variance[:, None]).T @ design + np.diag(sd**-2), gradient)
+        fitted = expit(design @ beta)
+        gradient = design.T @ (fitted - happened) + (beta - centre) / sd**2
+        weight = fitted * (1 - fitted)
+        step = np.linalg.solve((design * weight[:, None]).T @ design + np.diag(sd**-2), gradient)
         beta = beta - np.clip(step, -1, 1)
         if np.abs(step).max() < 1e-8:
             break

@@ -105,12 +105,12 @@ def predict(
     limits_pct
         Limits [%], shape (sections, limits).
     extra_var
-        Variance [%^2] to add to the true drift for each limit, shape (sections, limits): a reading's noise.
+        Variance [%^2] to add to the true drift, shape (sections,): a reading's noise.
 
     Returns
     -------
     tuple
-        mean and sd of the true drift, shape (sections, times); probability, shape (sections, times, limits).
+        mean and sd, shape (sections, times); probability, shape (sections, times, limits).
     """
     n = len(readings.count)
     times = np.broadcast_to(at_years, (n, at_years.shape[-1]))
@@ -120,10 +120,13 @@ def predict(
         i = block.index
         for t in range(times.shape[1]):
             then, variance = project(block, readings, paths, times[i, t])
+            if extra_var is not None:
+                variance = variance + extra_var[i, None, None].astype(WORKING)
             mean[i, t], sd[i, t] = moments(p, block.found.mean, variance, then)
             for k in range(limits_pct.shape[1]):
-                about = variance if extra_var is None else variance + extra_var[i, k, None, None].astype(WORKING)
-                below[i, t, k] = probability_below(limits_pct[i, k].astype(WORKING), p, block.found.mean, about, then)
+                below[i, t, k] = probability_below(
+                    limits_pct[i, k].astype(WORKING), p, block.found.mean, variance, then
+                )
     return mean, sd, below
 
 

@@ -14,15 +14,12 @@ from pipeline.forecast.scores import calibration
 from pipeline.forecast.seasons import finished_seasons
 from pipeline.forecast.sections_apply import current_rows, only_rows, recalibrate
 from pipeline.forecast.sections_fit import weights_of
-from pipeline.forecast.sections_inputs import COPIED_WITHIN_PCT, KEY, Floats, section_rows, years
+from pipeline.forecast.sections_inputs import COPIED_WITHIN_PCT, KEY, section_rows, years
 from pipeline.forecast.sections_noise import bias_of, noise_of, reading_arrays
 from pipeline.forecast.sections_paths import default_paths
 from pipeline.forecast.sections_posterior import predict
 
 SEASONS_TO_LEARN_FROM = 2
-NODES, NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
-NODE_WEIGHTS = NODE_WEIGHTS / NODE_WEIGHTS.sum()
-"""Errors of a reading, in sds, and what each stands for (Gauss-Hermite)."""
 
 
 def next_readings(history: History, params: SectionParams, cutoff: dt.date, until: dt.date) -> pl.DataFrame:
@@ -42,55 +39,40 @@ def next_readings(history: History, params: SectionParams, cutoff: dt.date, unti
         reading falls below the lower tolerance, its noise included), below, place (odds given to a lower
         reading than the one found; 0.05 to 0.95 is inside the 90 % interval).
     """
-    found, below = _odds_beforehand(history, params, cutoff, until)
+    rows = current_rows(section_rows(history.through(cutoff), params.age_at_first_visit_years, stand_ins=False))
+    found = (
+        _next(history, params.noise, cutoff, until)
+        .join(
+            # a guessed rating may be wrong, and then the reading's own drift is no outcome of the true one
+            rows.series.filter(~pl.col("guessed_rating")).select("row", *KEY, "tolerance_pct"),
+            on=KEY,
+            how="inner",
+        )
+        .sort("row")
+    )
     if found.is_empty():
         return found.select("unit_id", "section", "visit_date", "drift_pct").with_columns(
             p_below=pl.lit(0.0), below=pl.lit(False), place=pl.lit(0.0)
         )
-    return found.select(
-        "unit_id",
-        "section",
-        "visit_date",
-        "drift_pct",
-        "below",
-        p_below=pl.Series(recalibrate(below[:, :-1], params) @ NODE_WEIGHTS),
-        place=pl.Series(below[:, -1]),
-    )
-
-
-def _odds_beforehand(
-    history: History, params: SectionParams, cutoff: dt.date, until: dt.date
-) -> tuple[pl.DataFrame, Floats]:
-    """Return the readings found, and by row the true drift's odds of lying below each node, then the reading's place.
-
-    A reading falls below the tolerance where the true drift lies below the tolerance less the reading's error, which
-    ``NODES`` stand for; so the odds that are mended are those of the true drift, not the duller ones of a reading.
-    """
-    rows = current_rows(section_rows(history.through(cutoff), params.age_at_first_visit_years, stand_ins=False))
-    # a guessed rating may be wrong, and then the reading's own drift is no outcome of the true one
-    sure = rows.series.filter(~pl.col("guessed_rating"))
-    found = (
-        _next(history, params.noise, cutoff, until)
-        .join(sure.select("row", *KEY, "tolerance_pct"), on=KEY, how="inner")
-        .sort("row")
-        .with_columns(drift_pct=pl.col("y"), below=pl.col("y") < -pl.col("tolerance_pct"))
-    )
-    if found.is_empty():
-        return found, np.zeros((0, len(NODES) + 1))
     rows = only_rows(rows, found["row"])
-    noise = found["noise_pct"].to_numpy()[:, None]
-    limits = np.hstack([-found["tolerance_pct"].to_numpy()[:, None] - noise * NODES, found["y"].to_numpy()[:, None]])
-    none = np.zeros((found.height, len(NODES)))
     below = predict(
         reading_arrays(rows, params.noise),
         default_paths(),
         rows.series["section"].to_list(),
         weights_of(params),
         found["x_year"].to_numpy()[:, None],
-        limits,
-        extra_var=np.hstack([none, noise**2]),
-    )[2]
-    return found, below[:, 0]
+        np.column_stack([-found["tolerance_pct"].to_numpy(), found["y"].to_numpy()]),
+        extra_var=found["noise_pct"].to_numpy() ** 2,
+    )[2][:, 0]
+    return found.select(
+        "unit_id",
+        "section",
+        "visit_date",
+        drift_pct=pl.col("y"),
+        p_below=pl.Series(recalibrate(below[:, 0], params)),
+        below=pl.col("y") < -pl.col("tolerance_pct"),
+        place=pl.Series(below[:, 1]),
+    )
 
 
 def _next(history: History, noise: NoiseParams, cutoff: dt.date, until: dt.date) -> pl.DataFrame:
@@ -120,11 +102,10 @@ def learn_recalibration(
     if not isinstance(first, dt.date):
         return (0.0, 1.0), 0
     seasons = finished_seasons(first, through, start, end)[-SEASONS_TO_LEARN_FROM:]
-    found = [_odds_beforehand(history, params, s.decision_day, s.end) for s in seasons if s.decision_day > first]
-    pairs = sum(readings.height for readings, _ in found)
+    found = [next_readings(history, params, s.decision_day, s.end) for s in seasons if s.decision_day > first]
+    pairs = sum(one.height for one in found)
     if pairs < int(p["least_pairs"]):
         return (0.0, 1.0), pairs
-    odds = np.concatenate([below[:, :-1] for _, below in found])
-    fell = np.concatenate([readings["below"].to_numpy() for readings, _ in found])
+    both = pl.concat(found)
     sds = (float(p["intercept_sd"]), float(p["slope_sd"]))
-    return calibration(odds, fell, sds, NODE_WEIGHTS), pairs
+    return calibration(both["p_below"].to_numpy(), both["below"].to_numpy(), sds), pairs

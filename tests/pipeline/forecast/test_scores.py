@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from scipy.special import expit, logit, ndtr
+from scipy.special import expit, logit
 from scipy.stats import binomtest
 
 from pipeline.forecast.scores import brier_skill, calibration, reliability, share_limits, slope_se
@@ -53,22 +53,3 @@ def test_reliability_bins_hold_every_unit_once() -> None:
     shares = [b.expected_share for b in bins]
     assert shares == sorted(shares)
     assert len(reliability(np.full(10, 0.05), np.zeros(10, dtype=bool))) == 1
-
-
-def test_calibration_sees_through_the_noise_of_a_reading() -> None:
-    """Odds of the true state are mended by what was read: noise alone never makes good odds look too bold.
-
-    True drift d ~ N(m, 1), reading d + N(0, 1.7^2), asked whether it lies below -6. The odds given are those of
-    N(m, 1), so a = 0 and b = 1; told twice as bold on the logit scale, b = .5 mends them. With the odds of the reading
-    taken for those of the state the slope would come out near .6.
-    """
-    rng = np.random.default_rng(8)
-    nodes, weights = np.polynomial.hermite_e.hermegauss(5)
-    weights = weights / weights.sum()
-    middle = rng.normal(-5, 2.5, 20_000)
-    below = middle + rng.normal(0, 1, middle.size) + rng.normal(0, 1.7, middle.size) < -6
-    odds = ndtr(-6 - 1.7 * nodes - middle[:, None])
-    assert calibration(odds, below, None, weights) == pytest.approx((0.0, 1.0), abs=0.1)
-    bold = expit(2 * logit(np.clip(odds, 1e-6, 1 - 1e-6)))
-    assert calibration(bold, below, None, weights)[1] == pytest.approx(0.5, abs=0.06)
-    assert calibration(odds[:, 2], below)[1] < 0.75
