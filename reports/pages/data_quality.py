@@ -119,6 +119,7 @@ class DataQuality:
     technicians: tuple[TechnicianRow, ...]
     gate: tuple[Row, ...]
     notes: tuple[Row, ...]
+    not_given: tuple[str, ...]
     named: Row
     units: tuple[Unsettled, ...]
     waiting: tuple[Row, ...]
@@ -139,6 +140,7 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> DataQuality:
         technicians=tuple(_technician(row) for row in frames["data_quality_technicians"].iter_rows(named=True)),
         gate=_rows(gate),
         notes=_rows(frames["data_quality_notes"]),
+        not_given=tuple(frames["data_quality_notes"]["why_not"].drop_nulls().unique().sort()),
         named=frames["data_quality_named"].row(0, named=True),
         units=tuple(_unsettled(row) for row in frames["data_quality_units"].iter_rows(named=True)),
         waiting=_rows(frames["data_quality_waiting"]),
