@@ -58,13 +58,17 @@ def place_facts(unit: Row) -> Facts:
 def capacitor_in_place(unit: Row, readings: Sequence[Row]) -> str:
     """Return the size of the capacitor that the unit should have now, ``40+5 µF, blower 7.5 µF, 440 V``; or nothing.
 
-    The rating in force at the newest reading of a section counts before the unit's own.
+    The rating in force at the newest reading of a section counts before the unit's own; one that is only the common
+    size nearest to a reading is said to be a guess.
     """
     rated = {key: unit[f"cap_{key}_uf"] for key in ("herm", "fan", "blower")}
-    rated |= {row["section"]: row["rated_uf"] for row in readings if row["rated_uf"] is not None}
+    read = [row for row in readings if row["rated_uf"] is not None]
+    rated |= {row["section"]: row["rated_uf"] for row in read}
+    guessed = "nearest_size" in {row["section"]: row["rated_source"] for row in read}.values()
     dual = "+".join(f"{rated[key]:g}" for key in ("herm", "fan") if rated[key])
     parts = [f"{dual} µF" if dual else "", f"blower {rated['blower']:g} µF" if rated["blower"] else ""]
     parts.append(f"{unit['cap_volts']:g} V" if unit["cap_volts"] and any(parts) else "")
+    parts.append("guessed from readings, the label decides" if guessed else "")
     return ", ".join(part for part in parts if part)
 
 

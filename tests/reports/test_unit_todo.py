@@ -45,5 +45,15 @@ def test_capacitor_in_place() -> None:
 
 
 def test_a_fitted_size_counts_before_the_data_plate() -> None:
-    readings = [{"section": "herm", "rated_uf": 40.0}, {"section": "herm", "rated_uf": 45.0}]
+    readings = [
+        {"section": "herm", "rated_uf": 40.0, "rated_source": "register"},
+        {"section": "herm", "rated_uf": 45.0, "rated_source": "register"},
+    ]
     assert capacitor_in_place(unit(), readings) == "45+5 µF, 440 V"
+
+
+def test_a_guessed_size_is_said_to_be_one() -> None:
+    read = [{"section": "herm", "rated_uf": 45.0, "rated_source": "nearest_size"}]
+    assert capacitor_in_place(unit(cap_volts=None), read) == "45+5 µF, guessed from readings, the label decides"
+    later = [*read, {"section": "herm", "rated_uf": 45.0, "rated_source": "part"}]
+    assert capacitor_in_place(unit(cap_volts=None), later) == "45+5 µF"
