@@ -168,11 +168,11 @@ def top_up_evidence(top_ups: pl.DataFrame, units: int) -> Floats:
     share, time = (sized[c].to_numpy()[:, None] for c in ("share", "years"))
     unproved = sized["unproved"].to_numpy()[:, None]
     sd = TOP_UP_SD_PCT + 0.3 * share
-    first = sized["first"].to_numpy()[:, None]
+    is_first = sized["first"].to_numpy()[:, None]
     fits = np.zeros((len(sized), RATES_PCT.size))
     for onset, odds, later_odds in zip(ONSETS, FIRST_ONSET_ODDS, LATER_ONSET_ODDS, strict=True):
         fit = np.exp(-0.5 * ((share - RATES_PCT * time * onset) / sd) ** 2) / (sd * (2 * np.pi) ** 0.5)
-        fits += np.where(first, odds, later_odds) * fit
+        fits += np.where(is_first, odds, later_odds) * fit
     careless = np.exp(-share / CARELESS_MEAN_PCT) / CARELESS_MEAN_PCT
     careless_share = np.where(unproved, CARELESS_FIRST_SHARE, CARELESS_SHARE)
     evidence = np.log((1.0 - careless_share) * fits + careless_share * careless)
