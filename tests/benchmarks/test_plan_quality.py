@@ -21,9 +21,10 @@ from pipeline.plan.territories import Part, part_problem, solve_round
 from pipeline.plan_run import known_of
 from pipeline.run import run
 from pipeline.store.connect import open_store
+from tests.benchmarks.driving_bound import driving_bound
 from tests.benchmarks.hand_rounds import nearest_by_day, postal_code_days, risk_order
 from tests.pipeline.plan.test_territories import a_round
-from tests.routing_cases import driven, kept, published, score
+from tests.routing_cases import best_by_enumeration, driven, kept, published, score, small
 
 pytestmark = pytest.mark.benchmark
 SAMPLE = Path(__file__).parents[2] / "sample_exports"
@@ -99,14 +100,24 @@ def test_drive_time_against_three_ways_by_hand(shop: Path) -> None:
     hand = by_hand(problem, codes)
     routes = solve(problem, 2500)
     assert all(kept(problem, one) and score(problem, one)[:2] == (0, 0) for one in [*hand, routes])
-    best = min(driven(problem, one) for one in hand)
-    print(
-        "hours driven by hand",
-        [round(driven(problem, one) / 600, 1) for one in hand],
-        "planned",
-        driven(problem, routes) / 600,
-    )
-    assert driven(problem, routes) <= 0.88 * best  # 0.75 was asked: see DEVELOPERS.md
+    best, mine = min(driven(problem, one) for one in hand), driven(problem, routes)
+    least = driving_bound(problem, list(routes.values()))
+    by_hand_hours = [round(driven(problem, one) / 600, 1) for one in hand]
+    print(f"hours driven by hand {by_hand_hours}, planned {mine / 600:.1f}, no plan below {least / 600:.1f}")
+    assert least > 0.75 * best  # the quarter that was asked for cannot be had on these calls
+    assert mine <= 0.88 * best
+    assert mine <= 1.08 * least
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_plan_of_a_small_round_is_below_the_bound(seed: int) -> None:
+    problem = small(seed, stops=6, days=4)
+    plain = {"booking": None, "needs": frozenset(), "earliest": None, "required": True, "worth": 0}
+    problem = replace(problem, stops=tuple(replace(stop, **plain) for stop in problem.stops))
+    missed, *_, least = best_by_enumeration(problem)
+    assert missed == 0
+    bound = driving_bound(problem, [])
+    assert 0.6 * least < bound <= least
 
 
 def test_value_collected_by_one_technician_in_two_weeks(shop: Path) -> None:
