@@ -62,6 +62,7 @@ def write_plan(
     replace_rows(con, "route_stops", found.route_stops, None)
     replace_rows(con, "plan_left_out", found.left_out, None)
     replace_rows(con, "plan_days", _days(found.days), None)
+    replace_rows(con, "site_places", found.placed, None)
     replace_rows(
         con, "plan_notes", pl.DataFrame({"note": notes}, schema={"note": pl.String}).with_row_index("place", 1), None
     )

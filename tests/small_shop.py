@@ -10,6 +10,7 @@ import polars as pl
 from pipeline.config import Plan, Settings, Technician
 from pipeline.plan import appointments, distances
 from pipeline.plan.due import Known
+from pipeline.plan.places import Centroids
 from pipeline.plan.round import Round, plan_round
 
 AS_OF = dt.date(2026, 4, 3)  # a Friday
@@ -94,13 +95,14 @@ def plan(
     technicians: tuple[Technician, ...] = (IDA,),
     promised: list[dict[str, str]] | None = None,
     travel: list[dict[str, str]] | None = None,
+    centroids: Centroids = lambda codes: {code: (27.5, -91.4) for code in codes if code == "00100"},
     **settings: Any,
 ) -> Round:
     """Return the plan of the small shop; ``settings`` are those of ``[plan]``."""
     return plan_round(
         shop or known(),
         Settings(technicians=technicians, plan=Plan(**settings)),
-        centroids=lambda codes: {code: (27.5, -91.4) for code in codes if code == "00100"},
+        centroids=centroids,
         appointments=_table(promised, appointments.COLUMNS),
         travel=_table(travel, distances.COLUMNS),
         iterations=60,

@@ -19,6 +19,11 @@ NEAR_MI = 60.0
 """A site this near the middle of the others, or of its postal code, is believed (engineering choice)."""
 SPREAD = 8.0
 """Or within so many times the median distance of the sites from their middle, for shops with a wide area."""
+USUAL_LAT, USUAL_LON = (13.0, 72.0), (-180.0, -64.0)
+"""Where sites with a ZIP code are (United States and territories but Guam, by hand): a file whose middle lies elsewhere
+is held against its postal codes."""
+TURNED_SAMPLE = 40
+"""Postal codes of such a file that are looked up: they agree, or they do not."""
 EARTH_RADIUS_MI = 3958.8
 """Mean radius of the earth (IUGG, 6371.0 km)."""
 
@@ -41,13 +46,14 @@ def place_sites(sites: pl.DataFrame, centroids: Centroids) -> tuple[pl.DataFrame
     centroids
         Asked once, for the codes of sites whose own coordinates are missing or lie away from the others.
     """
-    shop = _middle(sites)
     frame = sites.with_columns(
         code=five_digits(pl.col("postal_code")),
         both=pl.col("lat").is_not_null() & pl.col("lon").is_not_null(),
-        off_mi=great_circle_mi(pl.col("lat"), pl.col("lon"), pl.lit(shop[0]), pl.lit(shop[1])),
     )
-    limit = max(NEAR_MI, SPREAD * float(frame["off_mi"].fill_null(0.0).median() or 0.0))  # type: ignore[arg-type]
+    frame, notes = _turned_files(frame, centroids)
+    shop = _middle(frame)
+    frame = frame.with_columns(off_mi=great_circle_mi(pl.col("lat"), pl.col("lon"), pl.lit(shop[0]), pl.lit(shop[1])))
+    limit = max(NEAR_MI, SPREAD * float(frame.filter(NOT_BLANK)["off_mi"].median() or 0.0))  # type: ignore[arg-type]
     doubtful = ~pl.col("both") | (pl.col("off_mi") > limit).fill_null(True)
     codes = frame.filter(doubtful & pl.col("code").is_not_null())["code"].unique().sort().to_list()
     known = centroids(codes) if codes else {}
@@ -71,12 +77,12 @@ def place_sites(sites: pl.DataFrame, centroids: Centroids) -> tuple[pl.DataFrame
         lon_at=pl.when(how == "coordinates").then("lon").when(how == "turned").then("lat").otherwise("zip_lon"),
     )
     odd = pl.col("both") & (pl.col("how") != "coordinates").fill_null(True)
-    notes = [_sentence(row) for row in frame.filter(odd).iter_rows(named=True)]
+    notes += [_sentence(row) for row in frame.filter(odd).iter_rows(named=True)]
     placed = frame.select(
         "site_id",
         lat="lat_at",
         lon="lon_at",
-        how="how",
+        how=pl.when(pl.col("turned_file") & (pl.col("how") == "coordinates")).then(pl.lit("turned")).otherwise("how"),
         why_not=pl.when(pl.col("how").is_null() & pl.col("both"))
         .then(pl.lit("its coordinates lie far from all other sites and its postal code is not known"))
         .when(pl.col("how").is_null())
@@ -99,9 +105,53 @@ def zip_centroids(codes: list[str]) -> dict[str, tuple[float, float]]:
     return {row["zip_code"]: (float(row["lat"]), float(row["long"])) for row in rows if row["lat"] and row["long"]}
 
 
+NOT_BLANK = (pl.col("lat") != 0) | (pl.col("lon") != 0)
+"""A place of 0 and 0 (or none) is a blank that an export filled; it lies in the sea and tells nothing of the others."""
+
+
+def _turned_files(frame: pl.DataFrame, centroids: Centroids) -> tuple[pl.DataFrame, list[str]]:
+    """Return the sites with latitude and longitude exchanged in files that have them the other way round, and say so.
+
+    A file is looked into where its middle is not where postal codes are; most codes of a sample have to lie near the
+    exchanged coordinates. Adds ``turned_file``.
+    """
+    notes: list[str] = []
+    turned: list[str | None] = []
+    for (file,), rows in frame.partition_by("source_file", as_dict=True, maintain_order=True).items():
+        lat, lon = _middle(rows)
+        if lat is None or lon is None or (_within(lat, USUAL_LAT) and _within(lon, USUAL_LON)):
+            continue
+        named = rows.filter(NOT_BLANK & pl.col("code").is_not_null()).unique("code", maintain_order=True)
+        known = centroids(named["code"].head(TURNED_SAMPLE).to_list()) if named.height else {}
+        agree = [
+            row for row in named.iter_rows(named=True) if row["code"] in known and _swapped(row, known[row["code"]])
+        ]
+        if 2 * len(agree) > len(known):
+            turned.append(file)
+            notes.append(
+                f"{file or 'sites'}: by their postal codes the latitudes and longitudes of {rows.height} sites stand "
+                "the other way round and are used so. Exchange the two columns. [place]"
+            )
+    here = pl.lit(False)
+    for file in turned:
+        here = here | pl.col("source_file").eq_missing(pl.lit(file, pl.String))
+    exchanged = {"lat": pl.when(here).then("lon").otherwise("lat"), "lon": pl.when(here).then("lat").otherwise("lon")}
+    return frame.with_columns(**exchanged, turned_file=here), notes
+
+
+def _within(value: float, bounds: tuple[float, float]) -> bool:
+    return bounds[0] <= value <= bounds[1]
+
+
+def _swapped(row: Mapping[str, float], middle: tuple[float, float]) -> bool:
+    """Return whether the site lies near the middle of its postal code with its coordinates exchanged."""
+    ends = [pl.lit(x) for x in (row["lon"], row["lat"], *middle)]
+    return float(pl.select(great_circle_mi(*ends)).item()) <= NEAR_MI
+
+
 def _middle(sites: pl.DataFrame) -> tuple[float | None, float | None]:
     """Return the median latitude and longitude: half of the rows may be wrong before it moves away."""
-    whole = sites.filter(pl.col("lat").is_not_null() & pl.col("lon").is_not_null())
+    whole = sites.filter(NOT_BLANK)
     row = whole.select(pl.col("lat").cast(pl.Float64).median(), pl.col("lon").cast(pl.Float64).median()).row(0)
     return row[0], row[1]
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
@@ -16,8 +16,8 @@ from pipeline.plan.distances import Places, own_drives, ticks_per_mile, travel_b
 from pipeline.plan.due import Known, due_units, warm_from
 from pipeline.plan.frames import ROUTE_STOPS_SCHEMA
 from pipeline.plan.order_days import dearest_first
-from pipeline.plan.places import Centroids, five_digits, place_sites
-from pipeline.plan.problem import TICKS, Day, Routes
+from pipeline.plan.places import NEAR_MI, PLACES_SCHEMA, Centroids, five_digits, great_circle_mi, place_sites
+from pipeline.plan.problem import TICKS, Day, Routes, Stop, may_serve
 from pipeline.plan.route_frames import left_out, route_stops, why_left
 from pipeline.plan.schedule import time_day
 from pipeline.plan.technicians import Window, default_technicians, round_window, skills_of, technician_days
@@ -25,18 +25,23 @@ from pipeline.plan.territories import Part, part_problem, solve_round
 
 CANDIDATES = 3
 """Calls looked at, as a multiple of the working time there is; the least worth for their time are left out before."""
+FARTHEST_START_MI = 200.0
+"""Farther than a day's work from the sites: a start place there is a slip (engineering choice)."""
+MOST_NAMED = 5
+"""Rows named in one sentence; the page lists every unit left out."""
 APPOINTMENTS, TRAVEL = "appointments.csv", "travel.csv"
 
 
 @dataclass(frozen=True)
 class Round:
-    """``route_stops``, ``left_out``, sentences for the user, the technician-days and the days of the round."""
+    """``route_stops``, ``left_out``, sentences for the user, the technician-days, the days of the round, the places."""
 
     route_stops: pl.DataFrame
     left_out: pl.DataFrame
     notes: tuple[str, ...]
     days: tuple[Day, ...] = ()
     window: Window | None = None
+    placed: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=PLACES_SCHEMA))
 
 
 @dataclass(frozen=True)
@@ -51,6 +56,7 @@ class Prepared:
     window: Window | None
     skills: frozenset[str]
     notes: tuple[str, ...]
+    placed: pl.DataFrame
 
 
 def plan_round(
@@ -78,9 +84,9 @@ def plan_round(
     ready = prepare_round(known, settings, centroids=centroids, appointments=appointments, travel=travel)
     notes = list(ready.notes)
     if ready.places is None:
-        return Round(
-            ROUTE_STOPS_SCHEMA.to_frame(), left_out(ready.calls.left, ready.due), ready.notes, (), ready.window
-        )
+        said = _promises_not_kept(ready, ready.calls.left)
+        left = left_out(ready.calls.left, ready.due)
+        return Round(ROUTE_STOPS_SCHEMA.to_frame(), left, (*notes, *said), (), ready.window, ready.placed)
     chosen = _candidates(ready.calls, ready.days)
     routes, parts = solve_round([ready.calls.stops[n] for n in chosen], ready.days, ready.places, iterations)
     routes = {day: [chosen[n] for n in sequence] for day, sequence in routes.items()}
@@ -93,7 +99,7 @@ def plan_round(
         notes.append(f"The plan found breaks {len(broken)} rules and is not kept; first: {broken[0]}. [plan-check]")
         why = dict.fromkeys(ready.due["unit_id"].to_list(), "no plan: the one found breaks a rule")
         stops, left = ROUTE_STOPS_SCHEMA.to_frame(), left_out(why, ready.due)
-    return Round(stops, left, (*notes, *said), ready.days, ready.window)
+    return Round(stops, left, (*notes, *said), ready.days, ready.window, ready.placed)
 
 
 def prepare_round(
@@ -123,17 +129,18 @@ def prepare_round(
     warm = warm_from(known.visits, known.season_start, settings.plan.charge_check_from)
     booked = promised.filter(pl.col("status") == "booked").select("unit_id")
     due = due_units(known, settings, span.first, span.last, warm, booked)
-    if not days:
-        left = dict.fromkeys(due["unit_id"].to_list(), "nobody works on the days of the round")
-        return Prepared(due, Calls((), (), left), (), None, promised, window, frozenset(), tuple(notes))
     placed, said = place_sites(known.sites, centroids)
     notes += said
+    if not days:
+        left = dict.fromkeys(due["unit_id"].to_list(), "nobody works on the days of the round")
+        return Prepared(due, Calls((), (), left), (), None, promised, window, frozenset(), tuple(notes), placed)
+    notes += _unplaced(known.sites, placed, due)
     places, said = _places(technicians, placed, travel, settings, centroids, due)
     notes += said
     at = {name: n for n, name in enumerate(places.names) if n >= len(technicians)}
     why_not = dict(placed.filter(pl.col("why_not").is_not_null()).select("site_id", "why_not").iter_rows())
     calls = make_calls(due, at, why_not, promised, days, skills_of(technicians), TICKS * 60 / settings.plan.drive_hour)
-    return Prepared(due, calls, days, places, promised, window, skills_of(technicians), tuple(notes))
+    return Prepared(due, calls, days, places, promised, window, skills_of(technicians), tuple(notes), placed)
 
 
 def _promised(
@@ -143,6 +150,30 @@ def _promised(
         return APPOINTMENTS_SCHEMA.to_frame(), []
     units, names = set(known.risk["unit_id"]), {technician.name for technician in technicians}
     return read_appointments(appointments, units, names, window, known.as_of, APPOINTMENTS)
+
+
+def _unplaced(sites: pl.DataFrame, placed: pl.DataFrame, due: pl.DataFrame) -> list[str]:
+    """Return a sentence for each site that somebody is due at and that has neither coordinates nor a known code."""
+    blank = sites.filter(pl.col("lat").is_null() | pl.col("lon").is_null())
+    rows = (
+        placed.filter(pl.col("how").is_null())
+        .join(due.select("site_id"), on="site_id", how="semi")
+        .join(blank.select("site_id", "source_file", "source_line"), on="site_id")
+        .sort("source_file", "source_line", "site_id")
+        .to_dicts()
+    )
+    if not rows:
+        return []
+    at = [
+        f"{row['source_file']} line {row['source_line']}, site {row['site_id']}"
+        for row in rows[:MOST_NAMED]
+        if row["source_line"] is not None
+    ]
+    more = f" and {len(rows) - len(at)} more" if len(rows) > len(at) else ""
+    return [
+        f"{'; '.join(at)}{more}: no coordinates, and the postal code is not known; nobody can be sent there. "
+        "Give latitude and longitude, or the postal code. [place]"
+    ]
 
 
 def _places(
@@ -160,22 +191,18 @@ def _places(
     codes = pl.DataFrame({"code": [t.start_postal_code for t in technicians]}).select(five_digits(pl.col("code")))
     wanted = [code for code in codes["code"].to_list() if code is not None]
     known = centroids(wanted) if wanted else {}
-    starts: list[tuple[float, float]] = []
+    starts: list[Point] = []
     for technician, code in zip(technicians, codes["code"].to_list(), strict=True):
-        if technician.start_lat is not None and technician.start_lon is not None:
-            starts.append((technician.start_lat, technician.start_lon))
-        elif code in known:
-            starts.append(known[code])
+        lat, lon, by_code = technician.start_lat, technician.start_lon, known.get(code) if code else None
+        if there.is_empty() and lat is not None and lon is not None:
+            start, said = (lat, lon), ""  # nothing to hold it against
         else:
-            starts.append(middle)
-            if settings.technicians:
-                notes.append(
-                    f"settings.toml, technicians: the start place of {technician.name} is not known; the middle of the "
-                    "sites is used. Give start_lat and start_lon. [technicians]"
-                )
+            start, said = _start(technician.name, lat, lon, by_code, middle)
+        starts.append(start)
+        notes += [said] if said and settings.technicians else []
     sites = there.join(due.select("site_id").unique(), on="site_id", how="semi").sort("site_id")
     names = (*(technician.name for technician in technicians), *sites["site_id"].to_list())
-    own, said = own_drives(travel, names, TRAVEL) if travel.height else ({}, [])
+    own, odd = own_drives(travel, names, TRAVEL) if travel.height else ({}, [])
     plan = settings.plan
     return (
         Places(
@@ -186,8 +213,34 @@ def _places(
             ticks_per_mi=ticks_per_mile(plan.speed_mph, plan.detour),
             own=own,
         ),
-        [*notes, *said],
+        [*notes, *odd],
     )
+
+
+Point = tuple[float, float]
+
+
+def _start(name: str, lat: float | None, lon: float | None, by_code: Point | None, sites: Point) -> tuple[Point, str]:
+    """Return where a technician starts, and what is odd about it (blank: nothing)."""
+    said = f"settings.toml, technicians: the start place of {name}"
+    if lat is None or lon is None:
+        if by_code is not None:
+            return by_code, ""
+        used = "the middle of the sites is used. Give start_lat and start_lon"
+        return sites, f"{said} is not known; {used}. [technicians]"
+    if _miles((lat, lon), sites) <= FARTHEST_START_MI:
+        return (lat, lon), ""
+    if -90 <= lon <= 90 and _miles((lon, lat), sites) <= NEAR_MI:
+        way = "has latitude and longitude the other way round and is used so"
+        return (lon, lat), f"{said} {way}. Exchange them. [technicians]"
+    return sites, (
+        f"{said}, {lat:g}, {lon:g}, lies more than {FARTHEST_START_MI:g} miles from the sites; their middle is used. "
+        "Correct start_lat and start_lon. [technicians]"
+    )
+
+
+def _miles(a: tuple[float, float], b: tuple[float, float]) -> float:
+    return float(pl.select(great_circle_mi(*(pl.lit(x) for x in (*a, *b)))).item())
 
 
 def _candidates(calls: Calls, days: Sequence[Day]) -> list[int]:
@@ -207,10 +260,10 @@ def _candidates(calls: Calls, days: Sequence[Day]) -> list[int]:
 
 
 def _frames(ready: Prepared, places: Places, routes: Routes) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
-    """Return stops and units left out, and a sentence for each appointment that no shift can reach."""
+    """Return stops and units left out, and a sentence for each appointment not kept."""
     calls, days = ready.calls, ready.days
     free = [day.work_limit for day in days]
-    sequences, notes = [], []
+    sequences = []
     for number, route in routes.items():
         problem = part_problem(calls.stops, days, places, Part(tuple(route), (number,)))
         order = list(range(len(route)))
@@ -228,15 +281,47 @@ def _frames(ready: Prepared, places: Places, routes: Routes) -> tuple[pl.DataFra
         there = number_of[calls.stops[index].place]
         home = np.array([travel[number_of[s], there] + travel[there, number_of[s]] for s in starts], dtype=np.int64)
         reason = why_left(index, calls, days, free, home)
-        why |= dict.fromkeys(calls.units[index], reason)
         if calls.stops[index].booking is not None:
-            line = ready.promised.filter(pl.col("unit_id") == calls.units[index][0])["source_line"].item()
-            notes.append(
-                f"{APPOINTMENTS} line {line}, unit {calls.units[index][0]}: {reason}; it is left out of the round. "
-                "Change the hours, the technician or the shift. [appointment]"
-            )
+            reason = _why_not_kept(index, ready, places, routes) or reason
+        why |= dict.fromkeys(calls.units[index], reason)
     frame = pl.concat(sequences) if sequences else ROUTE_STOPS_SCHEMA.to_frame()
-    return frame.sort("technician", "date", "stop"), left_out(why, ready.due), notes
+    return frame.sort("technician", "date", "stop"), left_out(why, ready.due), _promises_not_kept(ready, why)
+
+
+def _why_not_kept(index: int, ready: Prepared, places: Places, routes: Routes) -> str | None:
+    """Return which other appointments a booked call clashes with, if a shift could reach it by itself."""
+    stops, days = ready.calls.stops, ready.days
+    alone = [n for n, day in enumerate(days) if may_serve(day, stops[index]) and _keeps(stops, days, places, n, index)]
+    others = [k for n in alone for k in routes.get(n, ()) if stops[k].booking is not None]
+    if not others:
+        return None
+    units = [unit for k in others for unit in ready.calls.units[k]]
+    lines = ready.promised.filter(pl.col("unit_id").is_in(units)).sort("source_line")["source_line"].to_list()
+    named = ", ".join(str(line) for line in lines)
+    booking = stops[index].booking
+    assert booking is not None
+    return f"booked on {booking.date}, and the appointments of line {named} leave no time for it"
+
+
+def _keeps(stops: Sequence[Stop], days: Sequence[Day], places: Places, day: int, index: int) -> bool:
+    problem = part_problem(stops, days, places, Part((index,), (day,)))
+    return time_day(problem, problem.days[0], [0]) is not None
+
+
+def _promises_not_kept(ready: Prepared, why: Mapping[str, str]) -> list[str]:
+    """Return a sentence for each appointment of these days that is on no route; others were told when it was read."""
+    if ready.window is None:
+        return []
+    here = ready.promised.filter(
+        (pl.col("status") == "booked")
+        & pl.col("date").is_between(ready.window.first, ready.window.last)
+        & pl.col("unit_id").is_in(list(why))
+    )
+    return [
+        f"{APPOINTMENTS} line {row['source_line']}, unit {row['unit_id']}: {why[row['unit_id']]}; it is left out of "
+        "the round. Change the day, the hours, the technician or the shift. [appointment]"
+        for row in here.iter_rows(named=True)
+    ]
 
 
 def drives_of(places: Places) -> Drive:

@@ -1,5 +1,5 @@
 -- spring_round_stops: every stop of the round with its place and customer
--- grain: one row per unit on a route, by technician, date and stop; source: route_stops, units, sites, core.plan_days, unit_risk
+-- grain: one row per unit on a route, by technician, date and stop; source: route_stops, units, sites, core.plan_days, core.site_places, unit_risk
 select
     stops.technician,
     stops.date,
@@ -34,8 +34,8 @@ select
     sites.postal_code,
     sites.access_notes,
     sites.agreement,
-    sites.lat,
-    sites.lon,
+    places.lat,
+    places.lon,
     risk.p_failure,
     risk.last_visit_on
 from route_stops as stops
@@ -43,6 +43,8 @@ left join units
     on stops.unit_id = units.unit_id
 left join sites
     on coalesce(stops.site_id, units.site_id) = sites.site_id
+left join core.site_places as places
+    on sites.site_id = places.site_id
 left join core.plan_days as days
     on stops.technician = days.technician and stops.date = days.date
 left join unit_risk as risk

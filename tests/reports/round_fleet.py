@@ -15,9 +15,9 @@ def round_fleet() -> Fleet:
     fleet = small_fleet()
     units = [row[0] for row in fleet.con.execute("select unit_id from units order by site_id, unit_id").fetchall()]
     fleet.con.execute(
-        "update sites set lat = 27.5 + row_at * 0.004, lon = -91.4 - row_at * 0.003 "
-        "from (select site_id as placed, row_number() over (order by site_id) as row_at from sites) as places "
-        "where sites.site_id = places.placed"
+        "insert into core.site_places "
+        "select site_id, 27.5 + row_at * 0.004, -91.4 - row_at * 0.003, 'coordinates', null "
+        "from (select site_id, row_number() over (order by site_id) as row_at from sites)"
     )
     for n, unit_id in enumerate(units[:24]):
         who, day = TECHNICIANS[n % 2], MONDAY + dt.timedelta(days=7 * (n // 12))

@@ -17,6 +17,7 @@ from pipeline.enrich.open_findings import OPEN_FINDINGS_SCHEMA
 from pipeline.forecast.backtest import BACKTEST_SCHEMA, READINGS_SCHEMA
 from pipeline.forecast.model import UNIT_FORECAST_SCHEMA
 from pipeline.forecast.sections_apply import SECTION_FORECAST_SCHEMA
+from pipeline.plan.places import PLACES_SCHEMA
 from pipeline.store.migrate import migrate
 
 DECLARED: Mapping[str, Mapping[str, Any]] = {
@@ -31,6 +32,7 @@ DECLARED: Mapping[str, Mapping[str, Any]] = {
     "unit_forecast": UNIT_FORECAST_SCHEMA,
     "backtest": BACKTEST_SCHEMA,
     "backtest_readings": READINGS_SCHEMA,
+    "site_places": PLACES_SCHEMA,
 }
 SQL_TYPES = {"String": "VARCHAR", "Float64": "DOUBLE", "Int64": "BIGINT", "Boolean": "BOOLEAN", "Date": "DATE"}
 

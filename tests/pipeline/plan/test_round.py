@@ -105,6 +105,120 @@ def test_a_site_without_a_place_is_listed_with_why() -> None:
     assert why(found, "U4") == "no place: site S4: it has no coordinates and its postal code is not known"
 
 
+def test_a_site_without_a_place_is_said_with_its_row() -> None:
+    found = plan(known(sites=sites(SITES | {"S4": (None, None)})))
+    assert found.notes == (
+        "sites.csv line 5, site S4: no coordinates, and the postal code is not known; nobody can be sent there. "
+        "Give latitude and longitude, or the postal code. [place]",
+    )
+    assert sorted(found.route_stops["unit_id"]) == ["U1", "U2", "U3", "U5"]
+
+
+def test_many_sites_without_a_place_are_one_sentence() -> None:
+    lost = known(sites=sites(dict.fromkeys(SITES, (None, None))))
+    found = plan(lost)
+    assert found.route_stops.is_empty()
+    assert [note for note in found.notes if "nobody can be sent" in note] == list(found.notes)
+    assert "sites.csv line 2, site S1; sites.csv line 3, site S2" in found.notes[0]
+
+
+EAST = {name: (lat, lon + 16) for name, (lat, lon) in SITES.items()}  # longitudes that can be latitudes too
+EASTERN = IDA.model_copy(update={"start_lon": -75.4})
+CODES = dict.fromkeys(SITES, "00101")
+
+
+def test_a_file_with_latitude_and_longitude_exchanged_is_told_by_its_postal_codes() -> None:
+    """Every site turned: the middle turns with them, and only the codes can tell."""
+    centroids = lambda codes: {code: (27.5, -75.4) for code in codes if code == "00101"}  # noqa: E731
+    right = plan(known(sites=sites(EAST, CODES)), technicians=(EASTERN,), centroids=centroids)
+    turned = sites({name: place[::-1] for name, place in EAST.items()}, CODES)
+    found = plan(known(sites=turned), technicians=(EASTERN,), centroids=centroids)
+    assert right.notes == ()
+    assert found.route_stops.equals(right.route_stops)
+    assert found.notes == (
+        "sites.csv: by their postal codes the latitudes and longitudes of 4 sites stand the other way round and are "
+        "used so. Exchange the two columns. [place]",
+    )
+    assert set(found.placed["how"]) == {"turned"}
+
+
+def test_a_file_from_elsewhere_is_not_turned_because_its_codes_mean_nothing_here() -> None:
+    """Sites at 47 degrees north and 9 degrees east with five-digit codes that are somebody else's."""
+    abroad = {name: (lat + 20, lon + 100) for name, (lat, lon) in SITES.items()}
+    start = IDA.model_copy(update={"start_lat": 47.5, "start_lon": 8.6})
+    centroids = lambda codes: dict.fromkeys(codes, (40.7, -73.9))  # noqa: E731
+    found = plan(known(sites=sites(abroad, CODES)), technicians=(start,), centroids=centroids)
+    assert found.notes == ()
+    assert set(found.placed["how"]) == {"coordinates"}
+    assert found.route_stops.height == 5
+
+
+def test_filled_in_zeros_do_not_draw_the_middle_into_the_sea() -> None:
+    """Three sites of four at 0, 0, as some exports write a blank: the fourth is right, they go by their code."""
+    at_sea = dict.fromkeys(SITES, (0.0, 0.0)) | {"S1": SITES["S1"]}
+    found = plan(known(sites=sites(at_sea, dict.fromkeys(SITES, "00100"))))
+    assert dict(found.placed.select("site_id", "how").iter_rows()) == {
+        "S1": "coordinates",
+        "S2": "postal_code",
+        "S3": "postal_code",
+        "S4": "postal_code",
+    }
+    assert found.route_stops.height == 5
+    assert sum("lie far from all other sites" in note for note in found.notes) == 3
+
+
+@pytest.mark.parametrize(
+    ("start", "said"),
+    [
+        ((-75.4, 27.5), "has latitude and longitude the other way round and is used so"),
+        ((0.0, 0.0), "0, 0, lies more than 200 miles from the sites; their middle is used"),
+    ],
+)
+def test_a_start_place_that_cannot_be_is_said_and_the_round_is_planned(start, said) -> None:
+    lost = IDA.model_copy(update={"start_lat": start[0], "start_lon": start[1]})
+    found = plan(known(sites=sites(EAST)), technicians=(lost,))
+    assert len(found.notes) == 1
+    assert found.notes[0].startswith("settings.toml, technicians: the start place of Ida")
+    assert said in found.notes[0]
+    assert found.route_stops.height == 5
+
+
+def test_two_appointments_that_clash_keep_one_and_name_the_other() -> None:
+    hour = {"date": "2026-04-06", "from": "09:00", "to": "09:10", "technician": "Ida"}
+    found = plan(promised=[{"unit_id": "U2"} | hour, {"unit_id": "U4"} | hour])
+    assert len(found.notes) == 1
+    kept, lost = ("U2", "U4") if "unit U4" in found.notes[0] else ("U4", "U2")
+    lines = {"U2": 2, "U4": 3}
+    assert found.notes[0].startswith(
+        f"appointments.csv line {lines[lost]}, unit {lost}: booked on 2026-04-06, and the appointments of line "
+        f"{lines[kept]} leave no time for it"
+    )
+    assert row(found, kept)["status"] == "booked"
+    assert {"U1", "U3", "U5"} <= set(found.route_stops["unit_id"])
+
+
+def test_one_unit_booked_twice_keeps_the_later_line() -> None:
+    twice = [{"unit_id": "U4", "date": "2026-04-06"}, {"unit_id": "U4", "date": "2026-04-07"}]
+    found = plan(promised=twice)
+    assert len(found.notes) == 1
+    assert "line 3, unit U4 is on line 2 too; the later line counts" in found.notes[0]
+    assert row(found, "U4")["date"] == dt.date(2026, 4, 7)
+
+
+def test_an_appointment_at_a_site_without_a_place_is_said() -> None:
+    lost = known(sites=sites(SITES | {"S4": (None, None)}))
+    found = plan(lost, promised=[{"unit_id": "U4", "date": "2026-04-06"}])
+    assert any(note.startswith("appointments.csv line 2, unit U4: no place: site S4") for note in found.notes)
+
+
+def test_an_appointment_on_days_when_nobody_works_is_said() -> None:
+    idle = IDA.model_copy(update={"days": ("sun",)})
+    found = plan(
+        technicians=(idle,), first_day=MONDAY, last_day=MONDAY, promised=[{"unit_id": "U4", "date": "2026-04-06"}]
+    )
+    assert any("appointments.csv line 2, unit U4: nobody works on the days" in note for note in found.notes)
+
+
 def test_a_site_is_placed_by_its_postal_code() -> None:
     found = plan(known(sites=sites(SITES | {"S4": (None, None)}, {"S4": "100"})))
     assert row(found, "U4")["drive_minutes"] >= 5.0
