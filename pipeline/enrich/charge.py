@@ -36,10 +36,12 @@ _NUMBERS = (
 _TEXTS = (
     "technician", "equipment", "refrigerant", "metering", "mode", "mode_source", "wet_bulb_source", "superheat_source",
     "subcooling_source", "target_source", "airflow", "airflow_because", "charge_verdict", "verdict_basis",
-    "not_testable_because", "suspect", "likely_fault", "fault_because", "expected_from", "next_reading",
-    "observations", "visit_type",
+    "not_testable_because", "suspect", "likely_fault", "runner_up", "fault_because", "expected_from",
+    "next_reading", "observations", "visit_type",
 )  # fmt: skip
-_FAULT = ("likely_fault", "p_fault", "p_low_airflow", "fault_because", "expected_from", "next_reading")
+_FAULT = (
+    "likely_fault", "p_fault", "runner_up", "p_low_airflow", "fault_because", "expected_from", "next_reading",
+)  # fmt: skip
 _OFF = tuple(f"{column}{ending}" for column in OFF_COLUMNS.values() for ending in ("_f", "_sd_f"))
 CHARGE_READINGS_SCHEMA: Mapping[str, pl.DataType] = {
     "unit_id": pl.String(),

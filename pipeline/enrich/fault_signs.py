@@ -31,7 +31,7 @@ SIGN_SCHEMA: Mapping[str, pl.DataType] = {name: pl.String() for name in ("meteri
 
 
 def add_faults(rows: pl.DataFrame, *, levels: pl.DataFrame | None = None) -> pl.DataFrame:
-    """Add likely_fault, p_fault, p_low_airflow, fault_because, expected_from, next_reading; how far readings are off.
+    """Add the likely fault, how probable it is, what it is to be told from and how; how far readings are off.
 
     Parameters
     ----------
@@ -43,7 +43,8 @@ def add_faults(rows: pl.DataFrame, *, levels: pl.DataFrame | None = None) -> pl.
     Returns
     -------
     pl.DataFrame
-        Rows kept. likely_fault is a fault, ``no_fault`` or ``cannot_tell``; null where a fault cannot be judged at all.
+        Rows kept; added: likely_fault, p_fault, p_low_airflow, expected_from and what ``add_fault_words`` adds.
+        likely_fault is a fault, ``no_fault`` or ``cannot_tell``; null where a fault cannot be judged at all.
         p_fault is the probability of the likeliest fault, which is small where there is none. ``OFF_COLUMNS`` say what
         the answer rests on: actual minus expected per reading, and its standard deviation [degF]; null where not read.
 

@@ -7,11 +7,14 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.enrich.expected import Residuals
-from pipeline.enrich.fault_model import FEATURE_WORDS, FEATURES, METERINGS, NO_FAULT, FaultModel
+from pipeline.enrich.fault_model import CANNOT_TELL, FEATURE_WORDS, FEATURES, METERINGS, NO_FAULT, FaultModel
 
 Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
 SIGN_VALUE = {"1": 1.0, "0+": 0.5, "0": 0.0, "": 0.0, "0-": -0.5, "-1": -1.0}
 SURE = 0.9
+IN_QUESTION = 0.1
+"""A second fault this probable is what an answer is to be told from, even where "no fault" is more so."""
 AGAIN = "the same readings again after 15 minutes"
 AIRFLOW_READINGS = "static_in_wc and airflow_cfm"
 MISSING = (
@@ -28,7 +31,7 @@ MISSING = (
 
 
 def add_fault_words(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model: FaultModel) -> pl.DataFrame:
-    """Add fault_because and next_reading.
+    """Add fault_because, runner_up and next_reading.
 
     Parameters
     ----------
@@ -44,16 +47,30 @@ def add_fault_words(rows: pl.DataFrame, posterior: Floats, residuals: Residuals,
     Returns
     -------
     pl.DataFrame
-        Rows kept. fault_because lists the readings that moved with the answer; next_reading is what is missing for a
-        test, else what would show the airflow, else what tells the answer from the runner-up; null in good order.
+        Rows kept. fault_because lists the readings that moved with the answer; runner_up is the answer that the named
+        fault is to be told from; next_reading is what is missing for a test, else what would show the airflow, else
+        what tells the answer from the runner-up; null in good order.
     """
-    separating = pl.Series("_separating", _separating(rows, posterior, residuals, model))
+    named = ~pl.col("likely_fault").is_in([NO_FAULT, CANNOT_TELL])
+    first, second = _first_and_second(posterior, rows.select(named.fill_null(False)).to_series().to_numpy())
+    separating = pl.Series("_separating", _separating(rows, posterior, (first, second), residuals, model))
     return (
         _because(rows, residuals)
-        .with_columns(separating)
-        .with_columns(next_reading=_next_reading())
-        .drop("_separating")
+        .with_columns(separating, _second=pl.Series(model.answers).gather(second))
+        .with_columns(next_reading=_next_reading(), runner_up=pl.when(named).then("_second"))
+        .drop("_separating", "_second")
     )
+
+
+def _first_and_second(posterior: Floats, named: NDArray[np.bool_]) -> tuple[Places, Places]:
+    """Return the answer per row, and what it is to be told from: another fault where one is in question."""
+    p = np.nan_to_num(posterior)
+    first = np.where(named, p[:, 1:].argmax(axis=1) + 1, p.argmax(axis=1))
+    rows = np.arange(len(p))
+    p[rows, first] = -1.0
+    fault = p[:, 1:].argmax(axis=1) + 1
+    in_question = (first > 0) & (p[rows, fault] >= IN_QUESTION)
+    return first, np.where(in_question, fault, p.argmax(axis=1))
 
 
 def _because(rows: pl.DataFrame, residuals: Residuals) -> pl.DataFrame:
@@ -92,13 +109,12 @@ def _next_reading() -> pl.Expr:
     return pl.coalesce(missing, airflow, pl.col("_separating"))
 
 
-def _separating(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model: FaultModel) -> pl.Series:
+def _separating(
+    rows: pl.DataFrame, posterior: Floats, answers: tuple[Places, Places], residuals: Residuals, model: FaultModel
+) -> pl.Series:
     """Return what tells the likeliest answer from the runner-up: an unread feature first, else a further test."""
     judged = np.isfinite(posterior[:, 0])
-    p = np.where(judged[:, None], posterior, 0.0)
-    first = p.argmax(axis=1)
-    p[np.arange(len(p)), first] = -1.0
-    second = p.argmax(axis=1)
+    first, second = answers
     valve = rows.select(pl.col("metering").is_in(["txv", "eev"]).fill_null(False)).to_series().to_numpy().astype(int)
     easiest = [FEATURES.index(f) for f in model.reading]
     apart = _apart(model)[:, :, :, easiest]

@@ -25,6 +25,7 @@ select
     charge_readings.flood_back,
     charge_readings.likely_fault,
     charge_readings.p_fault,
+    charge_readings.runner_up,
     charge_readings.expected_from,
     charge_readings.next_reading,
     charge_readings.charge_level_low_pct,

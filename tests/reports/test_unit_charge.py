@@ -20,6 +20,7 @@ READING: dict[str, Any] = {
     "airflow_because": "static pressure",
     "likely_fault": "undercharge",
     "p_fault": 0.72,
+    "runner_up": "liquid_line_restriction",
     "expected_from": "own history",
     "next_reading": "condenser_leaving_f",
     "flood_back": False,
@@ -51,6 +52,7 @@ def test_verdict_fault_and_odds_are_said_with_the_cautions() -> None:
     said = " ".join(found.answers)
     assert "Low charge or a restriction (outside its band: about 8 in 10)" in said
     assert "Likeliest cause: low charge, about 7 in 10, by its own earlier visits." in said
+    assert "Most easily mistaken for a restriction in the liquid line or metering device." in said
     assert "70 to 90 % of the plate's; no amount to weigh in" in said
     assert found.first_step.startswith("Search for the leak first")
     assert found.read_next == "condenser leaving air"

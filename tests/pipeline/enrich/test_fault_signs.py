@@ -191,6 +191,31 @@ def test_the_next_reading_is_an_unread_one_that_separates_else_a_further_test() 
     assert missing["next_reading"] == "return_wb_f"
 
 
+def test_overcharge_and_non_condensables_are_told_apart_by_the_standing_pressure(fleet: pl.DataFrame) -> None:
+    # common practice: at rest and settled, gas that does not condense stands above the pressure of the outdoor
+    # temperature, and too much refrigerant does not; no reading of the running system tells the two apart for sure
+    pair = fleet.filter(
+        pl.col("fault").is_in(["overcharge", "non_condensables"])
+        & pl.col("likely_fault").is_in(["overcharge", "non_condensables"])
+    )
+    other = pl.col("runner_up").is_in(["overcharge", "non_condensables"]) & (
+        pl.col("runner_up") != pl.col("likely_fault")
+    )
+    taken_wrong = pair.filter(pl.col("fault") != pl.col("likely_fault"))
+    assert taken_wrong.select(other.mean()).item() >= 0.8
+    told = pair.filter(other & (pl.col("charge_verdict") != "airflow_first"))
+    assert told.height >= 10
+    asked = told["next_reading"].str.starts_with("standing pressure with the unit off")
+    assert asked.mean() >= 0.95
+
+
+def test_only_a_named_fault_has_a_runner_up_and_it_is_another_answer(fleet: pl.DataFrame) -> None:
+    named = ~pl.col("likely_fault").is_in(["no_fault", "cannot_tell"])
+    assert fleet.filter(named)["runner_up"].null_count() == 0
+    assert fleet.filter(named & (pl.col("runner_up") == pl.col("likely_fault"))).is_empty()
+    assert fleet.filter(~named)["runner_up"].null_count() == fleet.filter(~named).height
+
+
 def test_faults_judged_again_over_the_stored_rows_are_the_same() -> None:
     simulated = simulate(2, seed=5, earlier=2)
     found = charge_readings(simulated.visits, simulated.units)
