@@ -69,7 +69,7 @@ class Flagging(_Section):
 
 
 class Charge(_Section):
-    """How the charge is judged: the instruments, and limits where no data plate or charts.csv in this folder says more."""
+    """How the charge is judged: instruments, limits; charts.csv (targets) and blowers.csv (fan tables) here add to it."""
 
     suction_gauge_psi: float = Field(3.5, ge=0, le=50, description="accuracy of the suction gauge, plus or minus psi")
     liquid_gauge_psi: float = Field(7.0, ge=0, le=50, description="accuracy of the liquid gauge, plus or minus psi")

@@ -134,9 +134,8 @@ def _answers(row: Row | None) -> tuple[str, ...]:
         parts.append(f"Which fault it is cannot be told; the likeliest has {chance(row['p_fault'])}{seen}.")
     else:
         parts.append(f"Likeliest cause: {fault(row['likely_fault'])}, {chance(row['p_fault'])}{seen}.")
-        if row["runner_up"] is not None:
-            other = "a system in order" if row["runner_up"] == "no_fault" else fault(row["runner_up"])
-            parts.append(f"Most easily mistaken for {other}.")
+        if row["runner_up"] not in {None, "no_fault"}:
+            parts.append(f"Most easily mistaken for {fault(row['runner_up'])}.")
     if row["flood_back"]:
         parts.append("Superheat near or under 0: liquid may reach the compressor, whatever the charge is.")
     low, high = row["charge_level_low_pct"], row["charge_level_high_pct"]

@@ -25,6 +25,8 @@ def test_the_fresh_file_changes_nothing_and_names_every_setting(tmp_path: Path) 
         section = Settings.model_fields[name]
         for key in type(section.default).model_fields:
             assert f"# {key} = " in text, f"{name}.{key} is missing"
+    assert "charts.csv" in text  # the two files of the user's own that the charge is judged by
+    assert "blowers.csv" in text
 
 
 @pytest.mark.parametrize(
