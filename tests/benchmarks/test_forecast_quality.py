@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.benchmarks.measure_forecast import PAIRS, SPARSE, measure
+from tests.benchmarks.measure_forecast import HELD_OUT, PAIRS, SPARSE, measure
 
 pytestmark = pytest.mark.benchmark
 
@@ -30,6 +30,9 @@ def test_three_thousand_units() -> None:
     assert mean(found, "A ece") <= 0.03
     assert all(0.85 <= line["A cal"] <= 1.30 for line in found)
     assert all(0.88 <= line["level in"] <= 0.97 for line in found)
+    assert 0.02 <= mean(found, "cross early") <= 0.08
+    assert 0.02 <= mean(found, "cross late") <= 0.08
+    assert 0.86 <= mean(found, "cross in") <= 0.93
     assert mean(found, "share*") >= 0.40
     # under the threshold law what decides is each part's own unseen strength: with the law known and all but
     # the capacitors' state true, these readings allow .3 to .4
@@ -41,6 +44,16 @@ def test_three_thousand_units() -> None:
     assert 0.90 <= mean(found, "P/p") <= 1.10
     assert all(0.80 <= line["P/p"] <= 1.25 for line in found)
     assert mean(found, "top5/oracle") >= 0.60
+
+
+def test_laws_that_chose_nothing() -> None:
+    """Ageing that no path of the forecast bends like, hazards that neither add up nor multiply: still calibrated."""
+    (line,) = [measure(*pair, 3000, 2, 101, {}) for pair in HELD_OUT]
+    assert line["A bss"] >= line["slope rule"] + 0.10
+    assert line["share*"] >= 0.20
+    assert 0.85 <= line["B cal"] <= 1.25
+    assert line["B ece"] <= 0.010
+    assert 0.84 <= line["cross in"] <= 0.95
 
 
 def test_three_hundred_units() -> None:
