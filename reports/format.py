@@ -14,6 +14,8 @@ MINUS = "−"
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 TEXT_SHOWN = 300
 NAME_SHOWN = 60
+TITLE_SHOWN = 70
+"""A window or a tab shows no more of a title."""
 
 
 def day(value: dt.date | None) -> str:

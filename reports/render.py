@@ -53,6 +53,7 @@ def environment() -> Environment:
     made.filters["cause"] = advice.label
     made.globals["chance_words"] = format.chance_range
     made.globals["known_as"] = format.known_as
+    made.globals["TITLE_SHOWN"] = format.TITLE_SHOWN
     made.globals["screening"] = advice.SCREENING
     made.globals["defer"] = advice.DEFER
     return made
