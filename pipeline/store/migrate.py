@@ -124,10 +124,13 @@ def _add_columns(con: duckdb.DuckDBPyConnection) -> None:
 REBUILT = ("units", "sites")
 """Tables of ``main`` that are put together from several files; the others are views of the imported rows."""
 
+ON_A_TICKET = ("parts", "recommendations", "readings")
+"""Tables whose rows name a visit and may leave its unit out."""
+
 SETTLED = {
     "visits": "settled_visits.sql.j2",
     "units": "settled_units.sql.j2",
-    **dict.fromkeys(("parts", "recommendations", "readings"), "settled_rows.sql.j2"),
+    **dict.fromkeys(ON_A_TICKET, "settled_rows.sql.j2"),
 }
 """Imported tables with a unit in them: each is read through a view that puts its rows under the unit they belong to."""
 
@@ -154,6 +157,8 @@ def _view_texts() -> dict[str, str]:
             texts[name] = sql.render("load/answer.sql.j2", table=stored(name))
     for name, template in SETTLED.items():
         texts[f"int_{name}"] = sql.render(f"load/{template}", table=stored(name))
+    for name in ON_A_TICKET:
+        texts[f"int_{name}_placed"] = sql.render("load/placed_rows.sql.j2", table=name)
     for file in sql.files("marts", ".sql"):
         texts[file.name.removesuffix(".sql")] = sql.statement(f"marts/{file.name}")
     return texts
