@@ -181,7 +181,8 @@ def line_to(field: Field, unit: str) -> Line:
     if field.unit is None:
         raise UnknownUnit(f"{field.name} is a field without a unit")
     home = UNITS[field.unit]
-    name = unit if unit in UNITS else fitting_unit(unit, field)
+    # As a spelling first: "F" is the farad's own name, and what people write for the degree Fahrenheit.
+    name = fitting_unit(unit, field) or (unit if unit in UNITS else None)
     away = UNITS[name] if name is not None else _from_pint(unit, home.dimension)
     if away is None or away.dimension != home.dimension:
         raise UnknownUnit(f"{unit!r} is no unit of {home.dimension}, which {field.name} is kept in")

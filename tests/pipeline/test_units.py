@@ -9,7 +9,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.fields import Field, registry
-from pipeline.units import PINT_BASE, UNITS, UnknownUnit, atmosphere_psia, convert, fitting_unit, line_to, spelled_units
+from pipeline.units import (
+    PINT_BASE,
+    UNITS,
+    Line,
+    UnknownUnit,
+    atmosphere_psia,
+    convert,
+    fitting_unit,
+    line_to,
+    spelled_units,
+)
 
 PINT = pint.UnitRegistry()
 VISITS = registry()["visits"].fields
@@ -101,6 +111,14 @@ def test_pressure_units_without_a_word_are_gauge() -> None:
 @pytest.mark.parametrize("unit", ["°F", "deg F", "Fahrenheit", "degF", "ºF"])
 def test_spellings_of_one_unit(unit: str) -> None:
     assert spelled_units(unit)[0] == "degF"
+
+
+@pytest.mark.parametrize("unit", ["F", "f", "°F", "degF"])
+def test_f_is_the_unit_of_a_temperature_where_the_field_is_one(unit: str) -> None:
+    fields = registry()["visits"].fields
+    assert line_to(fields["liquid_line_f"], unit) == Line(1.0, 0.0)
+    assert line_to(fields["recorded_superheat_f"], unit) == Line(1.0, 0.0)
+    assert line_to(fields["herm_uf"], "F").slope == pytest.approx(1e6)  # and the farad where it is a capacitance
 
 
 def test_a_letter_means_what_the_field_can_be() -> None:
