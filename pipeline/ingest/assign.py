@@ -14,9 +14,9 @@ from rapidfuzz import fuzz, process
 from pipeline.errors import FileRefused, cut
 from pipeline.fields import Field, fields_for_file, registry
 from pipeline.ingest.derive import required_without_help
-from pipeline.ingest.duals import holds_both, holds_ratings
+from pipeline.ingest.duals import holds_both, holds_ratings, holds_volts
 from pipeline.ingest.evidence import Column, capacitor_pairs, column_of, weighed
-from pipeline.ingest.headers import fold, normalised, vocabulary
+from pipeline.ingest.headers import fold, normalised, readings_of, vocabulary
 from pipeline.ingest.mapping_file import Entry
 from pipeline.ingest.match import CONFIDENT, Candidate, candidates
 from pipeline.ingest.read import RawTable
@@ -217,14 +217,33 @@ def _pair(
 def _duals(
     columns: Sequence[Column], uses: Mapping[str, ColumnUse], taken: set[int], table: str
 ) -> dict[str, ColumnUse]:
-    """Return one column that holds both sections of a dual capacitor as the uses of both fields."""
+    """Return the columns that hold both sections of a dual capacitor as the uses of both fields, with the volts that
+    stand behind a rating."""
+    found: dict[str, ColumnUse] = {}
+    known = fields_for_file(table)
     for column in columns:
         if column.index not in taken and _may_be_section(column.header) and holds_both(column):
-            rated = table in ("units", "parts") or (table == "visits" and holds_ratings(column))
-            names = ("cap_herm_uf", "cap_fan_uf") if rated else ("herm_uf", "fan_uf")
-            if set(names) <= set(fields_for_file(table)) and not set(names) & set(uses):
-                return {n: ColumnUse(n, column.header, column.index, None, "values", 0.9) for n in names}
-    return {}
+            names = _dual_fields(column, table)
+            open_names = not set(names) & (set(uses) | set(found))
+            if set(names) <= set(known) and open_names:
+                if names[0] == "cap_herm_uf" and "cap_volts" not in uses and holds_volts(column):
+                    names = (*names, "cap_volts")
+                found |= {n: ColumnUse(n, column.header, column.index, None, "values", 0.9) for n in names}
+    return found
+
+
+def _dual_fields(column: Column, table: str) -> tuple[str, ...]:
+    """Return which pair of fields a column of pairs is: what its header says, else what its numbers look like."""
+    if table in ("units", "parts"):
+        return ("cap_herm_uf", "cap_fan_uf")
+    said = frozenset[str]().union(*(reading.ideas for reading in readings_of(column.header)))
+    if said & {"after", "new"}:
+        return ("herm_uf_after", "fan_uf_after")
+    if said & {"rated", "size"}:
+        return ("cap_herm_uf", "cap_fan_uf")
+    if said & {"reading", "measured", "found", "actual", "before"}:
+        return ("herm_uf", "fan_uf")
+    return ("cap_herm_uf", "cap_fan_uf") if holds_ratings(column) else ("herm_uf", "fan_uf")
 
 
 def _may_be_section(header: str) -> bool:

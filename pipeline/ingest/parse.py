@@ -32,7 +32,7 @@ from pipeline.ingest.conventions import (
     settle_order,
 )
 from pipeline.ingest.derive import add_derived_ids
-from pipeline.ingest.duals import split_sections
+from pipeline.ingest.duals import SECTION_OF, split_sections
 from pipeline.ingest.long_readings import measure_column, value_column
 from pipeline.ingest.mapping import Mapped
 from pipeline.ingest.read import RawTable
@@ -175,12 +175,13 @@ def _cells(raw: RawTable, mapped: Mapped) -> dict[str, Cells]:
 
 
 def _texts(raw: RawTable, mapped: Mapped, name: str) -> pl.Series:
-    """Return the cells of a field; of a column that two fields share, just that field's section."""
+    """Return the cells of a field; of a column that several fields share, just that field's part."""
     index = mapped.columns[name].index
     shared = [field for field, use in mapped.columns.items() if use.index == index]
-    if len(shared) == 1 or not name.endswith(("herm_uf", "fan_uf")):
+    section = next((told for ending, told in SECTION_OF if name.endswith(ending)), None)
+    if len(shared) == 1 or section is None:
         return raw.cells[f"c{index}"]
-    return split_sections(raw.cells[f"c{index}"])["herm" if name.endswith("herm_uf") else "fan"]
+    return split_sections(raw.cells[f"c{index}"])[section]
 
 
 def _number_texts(cells: Mapping[str, Cells], table: str) -> list[NumberTexts]:

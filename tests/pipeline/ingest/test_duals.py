@@ -53,3 +53,23 @@ def test_a_visits_file_tells_readings_from_sizes_by_their_values(cells: list[str
 def test_other_fractions_are_no_capacitor() -> None:
     raw = make_columns({"Unit ID": ["U1", "U2"], "Make": ["A", "B"], "Line size": ["3/8", "7/8"], "Cap": ["ok", "ok"]})
     assert set(map_table(raw).columns) == {"unit_id", "make"}
+
+
+def test_ratings_and_readings_in_two_columns_with_the_volts_behind_the_rating() -> None:
+    raw = make_columns(
+        {
+            "Ticket": ["T1", "T2", "T3"],
+            "Unit ID": ["U1", "U2", "U3"],
+            "Date": ["2024-03-14"] * 3,
+            "Cap Rating": ["45/5 440V", "45+5", "35-5 370/440 VAC"],
+            "Cap Reading": ["44.1 / 4.9", "45/5", "33.9"],
+            "New cap": ["", "45.3/5.1", ""],
+        }
+    )
+    out = parse(raw, map_table(raw)).frame
+    assert out["cap_herm_uf"].to_list() == [45.0, 45.0, 35.0]
+    assert out["cap_fan_uf"].to_list() == [5.0, 5.0, 5.0]
+    assert out["cap_volts"].to_list() == [440.0, None, 440.0]
+    assert out["herm_uf"].to_list() == [44.1, 45.0, 33.9]
+    assert out["fan_uf"].to_list() == [4.9, 5.0, None]
+    assert out["herm_uf_after"].to_list() == [None, 45.3, None]
