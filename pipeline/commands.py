@@ -15,6 +15,7 @@ from pipeline.ingest import mapping_file
 from pipeline.ingest.discover import discover
 from pipeline.intake import Intake, Refused
 from pipeline.plan_run import THOROUGH, summary_line, write_plan
+from pipeline.program import refuse_rows_of_another
 from pipeline.progress import Progress, Say, Summary, any_rejected, lines_of, nothing_usable, refuse, tell
 from pipeline.publish import publish
 from pipeline.shop_folder import MAPPING, SETTINGS, STORE
@@ -64,6 +65,7 @@ def publish_again(shop: Path, *, units: tuple[str, ...], no_names: bool) -> list
     """Write the pages again from what is stored."""
     settings = load_settings(shop / SETTINGS)
     with open_store(shop / STORE, read_only=True) as con:
+        refuse_rows_of_another(records.written_by(con))
         published = publish(
             lambda name, values: query(con, name, values), shop, settings, no_names=no_names, asked_for=units
         )
@@ -93,6 +95,7 @@ def plan_again(shop: Path, asked: Asked, *, say: Say) -> list[str]:
     settings = _as_asked(load_settings(shop / SETTINGS), asked)
     with open_store(shop / STORE) as con:
         load.begin(con)
+        refuse_rows_of_another(records.written_by(con))
         day = records.last_as_of(con)
         if day is None:
             raise NothingUsable("the store has no visits yet: import some with `preseason run` first")
@@ -137,6 +140,7 @@ def _as_asked(settings: Settings, asked: Asked) -> Settings:
 def backtest_lines(shop: Path) -> list[str]:
     """Return in plain counts what each past season's forecast would have flagged and what became of it, a line each."""
     with open_store(shop / STORE, read_only=True) as con:
+        refuse_rows_of_another(records.written_by(con))
         seasons = query(con, "forecast_record_seasons")
     lines = [
         f"season {row['season']}, asked on {row['as_of']}: {row['flagged']} units flagged, {row['flagged_failed']} of "

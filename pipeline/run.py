@@ -10,7 +10,6 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from pipeline import __version__
 from pipeline.bring_in import gate_all, merge_all, new_files, settle_all, stage_all
 from pipeline.checks.suite import warm_up
 from pipeline.config import Settings, load_settings
@@ -23,6 +22,7 @@ from pipeline.ingest.decode import digest as content_digest
 from pipeline.ingest.discover import discover
 from pipeline.intake import Intake
 from pipeline.plan_run import QUICK, keep_plan_inputs, write_plan
+from pipeline.program import program_version
 from pipeline.progress import Progress, Say, Summary, any_rejected, lines_of, nothing_usable, timed
 from pipeline.publish import publish
 from pipeline.rejected_files import write_rejected
@@ -157,7 +157,7 @@ def _facts(settings: Settings, **files: pl.DataFrame | None) -> dict[str, object
         name: "" if frame is None else content_digest(frame.write_csv().encode()) for name, frame in files.items()
     }
     makes = json.dumps(settings.warranty.model_dump(mode="json")["makes"], sort_keys=True)
-    return {**view_settings(settings), "program.version": __version__, "warranty.makes": makes, **digests}
+    return {**view_settings(settings), "program.version": program_version(), "warranty.makes": makes, **digests}
 
 
 def _record_run(con: duckdb.DuckDBPyConnection, progress: Progress, now: dt.datetime, day: dt.date) -> None:
@@ -168,7 +168,7 @@ def _record_run(con: duckdb.DuckDBPyConnection, progress: Progress, now: dt.date
             "started_at": now,
             "finished_at": dt.datetime.now().replace(microsecond=0),
             "as_of": day,
-            "program_version": __version__,
+            "program_version": program_version(),
             **{name: sum(getattr(account, name) for _, account in progress.accounts) for name in counts},
             "timings": json.dumps({stage: round(seconds, 3) for stage, seconds in progress.seconds.items()}),
         },

@@ -163,6 +163,12 @@ def record_run(con: duckdb.DuckDBPyConnection, run: Mapping[str, object]) -> int
     return run_id
 
 
+def written_by(con: duckdb.DuckDBPyConnection) -> str | None:
+    """Return the version of the program that worked out what is stored, or None before the first run."""
+    found: str | None = one(con, "select arg_max(program_version, run_id) from core.runs")
+    return found
+
+
 def last_as_of(con: duckdb.DuckDBPyConnection) -> dt.date | None:
     """Return the as-of of the last run, or None before the first."""
     found: dt.date | None = one(con, "select arg_max(as_of, run_id) from core.runs")

@@ -10,7 +10,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline.commands import Asked, backtest_lines, plan_again, publish_again
 from pipeline.errors import NothingUsable, StoreError, UsageError
+from pipeline.store.connect import open_store
 from tests.end_to_end.conftest import SAMPLES, TODAY, ask, run_quietly
 
 Answers = Callable[[str], pl.DataFrame]
@@ -223,3 +225,24 @@ def test_a_fleet_of_one_unit_with_one_visit_gets_its_pages(tmp_path: Path) -> No
     run_quietly([tmp_path / "one.csv"], tmp_path / "shop", today=TODAY)
     assert ask(tmp_path / "shop", "unit_risk")["unit_risk"].height == 1
     assert (tmp_path / "shop" / "dashboards" / "index.html").exists()
+
+
+def test_rows_of_another_program_are_worked_out_again_before_pages_are_made_of_them(tmp_path: Path) -> None:
+    (tmp_path / "one.csv").write_text("visit_id,unit_id,visit_date,herm_uf\n1,u,2025-04-01,39.1\n", "utf-8")
+    shop = tmp_path / "shop"
+    run_quietly([tmp_path / "one.csv"], shop, today=TODAY)
+    with open_store(shop / "shop.duckdb") as con:  # as an older program leaves a store: fewer columns, fewer facts
+        con.execute("update core.runs set program_version = '0.0.9'")
+        con.execute("update core.settings set value = '0.0.9' where key = 'program.version'")
+        con.execute("delete from core.capacitor_readings")
+    for command in (
+        lambda: publish_again(shop, units=(), no_names=False),
+        lambda: plan_again(shop, Asked(), say=lambda _: None),
+        lambda: backtest_lines(shop),
+    ):
+        with pytest.raises(StoreError, match="another version of this program") as refused:
+            command()
+        assert refused.value.slug == "store-older"
+    run_quietly([tmp_path / "one.csv"], shop, today=TODAY)  # a file that is imported already is enough
+    assert ask(shop, "capacitor_readings")["capacitor_readings"].height == 1
+    assert publish_again(shop, units=(), no_names=False)
