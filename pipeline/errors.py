@@ -1,6 +1,6 @@
 """Errors that stop a run or a file; each is one sentence with a slug.
 
-A data problem is a finding (see ``pipeline.checks.finding``), never one of these.
+A data problem is a finding (see ``pipeline.findings``), never one of these.
 """
 
 from __future__ import annotations

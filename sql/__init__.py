@@ -29,7 +29,7 @@ def exists(path: str) -> bool:
 
 @cache
 def statement(path: str) -> str:
-    """Return the text of one SQL file, such as ``pages/fleet.sql``."""
+    """Return the text of one SQL file, such as ``pages/watch_list.sql``."""
     return resources.files("sql").joinpath(path).read_text("utf-8")
 
 

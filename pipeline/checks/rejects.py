@@ -170,12 +170,6 @@ def reasons(findings: pl.DataFrame, place: Sequence[str]) -> pl.DataFrame:
     return ordered.group_by(place, maintain_order=True).agg(*joined, advice)
 
 
-def render_rejected(raw: RawTable, findings: pl.DataFrame) -> str:
-    """Return the rejected file of one freshly read source file; see ``render_records``."""
-    own = findings.filter(pl.col("source_file") == raw.name)
-    return render_records(raw.header, rejected_records(raw, own), own)
-
-
 def recognise(raw: RawTable) -> Resolving | None:
     """Return what a rejected file resolves, or null for any other file; its name plays no part.
 

@@ -2,7 +2,7 @@
 
 The equations are those of the ASHRAE Handbook of Fundamentals 2017, chapter 1, in inch-pound units; psychrolib, which
 solves them one number at a time, is the reference in the tests. Functions on arrays end in nothing but their quantity;
-``wet_bulb_f`` and ``enthalpy_btu_lb`` work on expressions and compute only the rows where every input is present.
+``wet_bulb_f`` works on expressions and computes only the rows where every input is present (``complete_rows``).
 """
 
 from __future__ import annotations
@@ -110,16 +110,6 @@ def solve_wet_bulb_f(dry_bulb_f: Floats, rh_pct: Floats, psia: Floats) -> Floats
 def wet_bulb_f(dry_bulb_f: pl.Expr, rh_pct: pl.Expr, psia: pl.Expr) -> pl.Expr:
     """Return the wet bulb [degF] from dry bulb [degF], relative humidity [%] and pressure [psia]; null stays null."""
     return complete_rows(solve_wet_bulb_f, dry_bulb_f, rh_pct, psia)
-
-
-def enthalpy_btu_lb(dry_bulb_f: pl.Expr, wet_bulb_f: pl.Expr, psia: pl.Expr) -> pl.Expr:
-    """Return enthalpy [Btu per lb of dry air] from dry bulb, wet bulb [degF] and pressure [psia]; null stays null."""
-    return complete_rows(moist_enthalpy_btu_lb, dry_bulb_f, wet_bulb_f, psia)
-
-
-def volume_ft3_lb(dry_bulb_f: pl.Expr, wet_bulb_f: pl.Expr, psia: pl.Expr) -> pl.Expr:
-    """Return cubic feet of moist air per pound of dry air; null stays null."""
-    return complete_rows(specific_volume_ft3_lb, dry_bulb_f, wet_bulb_f, psia)
 
 
 def complete_rows(function: Callable[..., Floats], *inputs: pl.Expr) -> pl.Expr:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
 import numpy as np
 import polars as pl
 
-from pipeline.forecast.exposure import counted_failures, expected_at_age, exposure
+from pipeline.forecast.exposure import expected_at_age
 from pipeline.forecast.poisson_rates import dispersion, garwood, holm, p_higher, shrink
-from pipeline.forecast.service import Service, parts_in_service
+from pipeline.forecast.service import Service
 from pipeline.forecast.spelling import one_spelling
 
 RATES_SCHEMA = pl.Schema(
@@ -40,8 +38,6 @@ NOT_KNOWN = "not known"
 UNIT_GROUPS = ("make", "model", "vintage", "refrigerant", "installed_by", "agreement")
 AGE_MATTERS = ("make", "model", "refrigerant", "installed_by", "agreement")
 """Groups whose units may simply be older: they must be higher at the same ages too."""
-COMPARED = (*UNIT_GROUPS, "part_make")
-"""Groups held against each other; components fail at rates of their own, so none of them is "worse"."""
 
 
 def contributions(
@@ -100,7 +96,7 @@ def failure_rates(shares: pl.DataFrame, exposed: pl.DataFrame, failed: pl.DataFr
     Higher than the others: given all failures, the group's are tested against its share of the unit-years (and of what
     the fleet's rates at the units' ages would give), with the scatter between units beyond Poisson's law taken off,
     and the p-values of one grouping are held together by Holm's steps: the chance of any false alarm in one grouping is
-    at most 5 %. Measured: ``tests/benchmarks/test_rates.py``.
+    at most 5 %. Measured: ``tests/benchmarks/test_rates_and_warranty.py``.
     """
     frames = [
         _one_grouping(str(name), group) for (name,), group in shares.partition_by("group_by", as_dict=True).items()
@@ -108,22 +104,6 @@ def failure_rates(shares: pl.DataFrame, exposed: pl.DataFrame, failed: pl.DataFr
     frames.append(_components(exposed, failed))
     rows = [frame.select(list(RATES_SCHEMA)).cast(RATES_SCHEMA) for frame in frames]
     return pl.concat(rows).sort("group_by", "group_value")
-
-
-def fleet_rates(
-    *,
-    visits: pl.DataFrame,
-    parts: pl.DataFrame,
-    units: pl.DataFrame,
-    sites: pl.DataFrame,
-    as_of: dt.date,
-    unseen_months: int,
-) -> pl.DataFrame:
-    """Return ``failure_rates`` straight from the frames of the store."""
-    exposed = exposure(units, as_of, unseen_months)
-    failed = counted_failures(visits, exposed)
-    service = parts_in_service(parts, exposed, failed)
-    return failure_rates(contributions(units, sites, service, exposed, failed), exposed, failed)
 
 
 def _values(units: pl.DataFrame, sites: pl.DataFrame) -> pl.DataFrame:

@@ -13,7 +13,7 @@ SPREADS = np.geomspace(0.02, 2.0, 18)
 """Coefficients of variation between groups that are weighed."""
 SPREAD_SCALE = 1.5
 """Half-width of the prior on that spread. Wide on purpose: at 0.35 the intervals of small fleets with makes that truly
-differ held 90 % instead of 95 % (measured, tests/benchmarks/test_rates.py)."""
+differ held 90 % instead of 95 % (measured, tests/benchmarks/test_rates_and_warranty.py)."""
 MEANS_WEIGHED = 13
 LEAST_WEIGHT = 1e-4
 
@@ -172,34 +172,3 @@ def holm(p: npt.ArrayLike, alpha: float = ALPHA) -> npt.NDArray[np.bool_]:
     stands = np.zeros(values.shape, bool)
     stands[order[:first]] = True
     return stands
-
-
-def funnel_limits(rate: float, exposure: npt.ArrayLike, groups: int) -> tuple[Array, Array, Array, Array]:
-    """Return the rates between which a group like all others lies: 95 % of one group, and of all groups at once.
-
-    Parameters
-    ----------
-    rate
-        Of the fleet, per unit of exposure.
-    exposure
-        Where the limits are wanted.
-    groups
-        How many groups are looked at together.
-
-    Returns
-    -------
-    tuple
-        Lower and upper limit for one group, lower and upper limit for all (Bonferroni), per unit of exposure.
-    """
-    e = np.asarray(exposure, np.float64)
-    found = []
-    for alpha in (ALPHA, ALPHA / max(groups, 1)):
-        found += [_poisson_quantile(alpha / 2, rate * e) / e, _poisson_quantile(1 - alpha / 2, rate * e) / e]
-    return found[0], found[1], found[2], found[3]
-
-
-def _poisson_quantile(share: float, mean: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Return the smallest count with at least ``share`` of the probability at or below it."""
-    near = np.ceil(special.pdtrik(share, mean))
-    less = np.maximum(near - 1, 0)
-    return np.asarray(np.where(special.pdtr(less, mean) >= share, less, near), np.float64)

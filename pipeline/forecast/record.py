@@ -23,11 +23,6 @@ class Picked:
     units: int
     failed: int
 
-    @property
-    def hit_rate(self) -> float | None:
-        """Share that failed; None where none was picked."""
-        return self.failed / self.units if self.units else None
-
 
 @dataclass(frozen=True)
 class DayRecord:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
@@ -54,16 +53,6 @@ SURELY_IN = 0.10
 """A part whose odds of being out already are below this is dated as one that is in tolerance now."""
 SMALLEST, LARGEST = 1e-4, 1 - 1e-4
 """No forecast says never or surely."""
-
-
-@dataclass(frozen=True, eq=False)
-class CurrentSections:
-    """Current series of a day with what the drift model says of them; rows aligned."""
-
-    series: pl.DataFrame
-    mean: Floats
-    sd: Floats
-    below: Floats
 
 
 def current_rows(rows: SectionRows) -> SectionRows:

@@ -23,7 +23,6 @@ FACTORS = (
 
 MOST_LOSS_EXPONENT = 4.0
 LOAD_EXPONENT = (-5.0, 4.0)
-CURVATURE_STEP = 1e-4
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,7 +6,6 @@ with the same header line; else the file is refused with the line to write into 
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -203,11 +202,6 @@ def _by_dots(columns: Sequence[DateTexts]) -> str | None:
     """Day.month.year is the only order written with dots (common practice, no source)."""
     texts = pl.concat([three_numbers(column)["text"] for column in columns])
     return "dmy" if texts.str.contains(r"^\s*\d{1,2}\.\s?\d{1,2}\.\s?\d{2,4}\b").all() else None
-
-
-def latest_allowed(field: Field, latest: dt.date | None) -> dt.date | None:
-    """Return the last date the field may have: its own limit, else the latest day known to the run."""
-    return field.high if isinstance(field.high, dt.date) else latest
 
 
 def _with(texts: pl.Series, sign: str) -> pl.Series:

@@ -29,11 +29,6 @@ class Form:
     several: SeveralUnits | None = None
     lines: LineColumns | None = None
 
-    @property
-    def is_plain(self) -> bool:
-        """Whether every record is one row of one table."""
-        return self.several is None and self.lines is None
-
 
 def form_of(raw: RawTable, mapping: MappingFile) -> Form:
     """Return how a file is laid out, and the file as its rows are read."""

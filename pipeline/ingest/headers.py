@@ -68,7 +68,6 @@ class Reading:
     units: tuple[str, ...]
     strangers: tuple[str, ...]
     trust: float
-    bracketed_unit: bool = False
 
     @property
     def unit_ideas(self) -> frozenset[str]:
@@ -156,8 +155,8 @@ def readings_of(header: str) -> tuple[Reading, ...]:
         if not units:
             rest, spelled = split_unit(tokens)
             if spelled:
-                found += _understood(rest, spelled, bracketed=False)
-        found += _understood(tokens, units, bracketed=bool(units))
+                found += _understood(rest, spelled)
+        found += _understood(tokens, units)
         if other and _known_ideas(fold(other).split()):
             break
     return tuple(dict.fromkeys(found))
@@ -176,10 +175,10 @@ def split_unit(tokens: list[str]) -> tuple[list[str], tuple[str, ...]]:
     return tokens, ()
 
 
-def _understood(tokens: list[str], units: tuple[str, ...], *, bracketed: bool) -> list[Reading]:
+def _understood(tokens: list[str], units: tuple[str, ...]) -> list[Reading]:
     alone = vocabulary()["abbreviations"].get(tokens[0] if len(tokens) == 1 else "", "")
     if alone.endswith("!"):
-        return [Reading(tokens[0], frozenset(alone[:-1].split()), units, (), TRUST_COMPOUND, bracketed)]
+        return [Reading(tokens[0], frozenset(alone[:-1].split()), units, (), TRUST_COMPOUND)]
     choices: list[tuple[frozenset[str], ...]] = []
     strangers: list[str] = []
     trust = 1.0
@@ -194,7 +193,7 @@ def _understood(tokens: list[str], units: tuple[str, ...], *, bracketed: bool) -
             strangers.append(token)
     key = " ".join(tokens)
     combinations = [frozenset().union(*chosen) for chosen in product(*choices)][:8]
-    return [Reading(key, ideas, units, tuple(strangers), trust, bracketed) for ideas in combinations]
+    return [Reading(key, ideas, units, tuple(strangers), trust) for ideas in combinations]
 
 
 def _known_ideas(tokens: list[str]) -> bool:

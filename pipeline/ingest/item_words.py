@@ -16,9 +16,6 @@ from pipeline.ingest.words import LONGEST, fold_words
 OUNCES: Mapping[str, float] = {"lb": 16.0, "oz": 1.0, "kg": 35.27396}
 """Ounces in one unit of weight (international pound of 453.59237 g, 1/16 of it)."""
 
-CAPACITOR_VOLTS = (330.0, 370.0, 440.0, 450.0)
-"""Voltage classes on run capacitors (common practice, no source)."""
-
 HERM_FROM, FAN_TO = 20.0, 15.0
 """A pair whose one number is at least the first and the other at most the second is hermetic and fan section."""
 

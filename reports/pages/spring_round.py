@@ -50,7 +50,6 @@ class Week:
     drive: str
     service: str
     value: float
-    minutes_planned: float
     work: str
 
 
@@ -162,7 +161,6 @@ def _weeks(stops: pl.DataFrame, hands: pl.DataFrame) -> tuple[Week, ...]:
             minutes(row["drive"]),
             minutes(row["service"]),
             row["value"],
-            row["drive"] + row["service"],
             minutes(row["room"]) if row["room"] else "–",
         )
         for row in planned.join(room, on="week_start", how="left").sort("week_start").iter_rows(named=True)

@@ -40,7 +40,6 @@ class Item:
     unit: str | None = None
     decimals: int = 0
     role: str | None = None
-    after_part: bool = False
 
 
 def items_of(note: str) -> list[Item]:

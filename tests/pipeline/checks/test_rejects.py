@@ -21,7 +21,6 @@ from pipeline.checks.rejects import (
     recognise,
     rejected_records,
     render_records,
-    render_rejected,
     with_record_digest,
 )
 from pipeline.findings import FINDING_SCHEMA
@@ -51,6 +50,12 @@ def raw_table(cells: list[list[str | None]], header: tuple[str, ...] = HEADER, f
         skipped=pl.DataFrame(schema=SKIPPED_SCHEMA),
         malformed=pl.DataFrame(schema=MALFORMED_SCHEMA),
     )
+
+
+def render_rejected(raw: RawTable, found: pl.DataFrame) -> str:
+    """Return the rejected file of one freshly read source file."""
+    own = found.filter(pl.col("source_file") == raw.name)
+    return render_records(raw.header, rejected_records(raw, own), own)
 
 
 def finding(line: int, **changes: object) -> dict[str, object]:

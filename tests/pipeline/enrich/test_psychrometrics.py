@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.enrich.psychrometrics import (
-    enthalpy_btu_lb,
+    complete_rows,
     humidity_ratio,
     moist_enthalpy_btu_lb,
     relative_humidity_pct,
@@ -106,7 +106,7 @@ def test_enthalpy_is_psychrolibs(dry_bulb: float, depression: float, psia: float
 
 def test_null_in_null_out() -> None:
     frame = pl.DataFrame({"db": [80.0, None, 80.0], "wb": [67.0, 67.0, None], "p": [14.696] * 3})
-    found = frame.select(enthalpy_btu_lb(pl.col("db"), pl.col("wb"), pl.col("p"))).to_series()
+    found = frame.select(complete_rows(moist_enthalpy_btu_lb, pl.col("db"), pl.col("wb"), pl.col("p"))).to_series()
     # 80/67 at sea level, the standard rating point: 31.447 Btu/lb by psychrolib 2.5.0
     assert found.to_list() == [pytest.approx(31.447, abs=0.01), None, None]
 

@@ -8,7 +8,9 @@ from typing import Any
 import polars as pl
 import pytest
 
-from pipeline.forecast.failure_rates import fleet_rates
+from pipeline.forecast.exposure import counted_failures, exposure
+from pipeline.forecast.failure_rates import contributions, failure_rates
+from pipeline.forecast.service import parts_in_service
 from tests.builders import make_frame, make_parts
 
 AS_OF = dt.date(2026, 3, 14)
@@ -56,8 +58,16 @@ def fleet(
     }
 
 
+def fleet_rates(frames: dict[str, pl.DataFrame]) -> pl.DataFrame:
+    """Return the rates of all groups, put together as ``derive_rates`` does."""
+    exposed = exposure(frames["units"], AS_OF, 36)
+    failed = counted_failures(frames["visits"], exposed)
+    service = parts_in_service(frames["parts"], exposed, failed)
+    return failure_rates(contributions(frames["units"], frames["sites"], service, exposed, failed), exposed, failed)
+
+
 def rates(frames: dict[str, pl.DataFrame], group_by: str = "make") -> dict[str, dict[str, Any]]:
-    found = fleet_rates(**frames, as_of=AS_OF, unseen_months=36)
+    found = fleet_rates(frames)
     return {row["group_value"]: row for row in found.filter(pl.col("group_by") == group_by).iter_rows(named=True)}
 
 
@@ -74,7 +84,7 @@ def test_a_rate_is_failures_over_unit_years():
 
 
 def test_every_grouping_of_units_sums_to_the_fleet():
-    found = fleet_rates(**fleet({"Halden": (30, 7), "Brisco": (10, 3)}), as_of=AS_OF, unseen_months=36)
+    found = fleet_rates(fleet({"Halden": (30, 7), "Brisco": (10, 3)}))
     sums = (
         found.filter(pl.col("group_by") != "component")
         .group_by("group_by")

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from pipeline.forecast.poisson_rates import dispersion, funnel_limits, garwood, holm, p_higher, shrink
+from pipeline.forecast.poisson_rates import dispersion, garwood, holm, p_higher, shrink
 
 # Garwood (1936); 0, 10 and 25 printed in public manuals citing him: 3.689, 4.80-18.39, 16.18-36.90.
 GARWOOD = {
@@ -120,10 +120,3 @@ def test_dispersion_is_one_for_poisson_and_more_for_clumps():
     # gamma of shape 1: variance 0.5 + 0.25, over the mean 1.5
     assert dispersion(wild, np.full(4000, 0.5), 1) == pytest.approx(1.5, abs=0.15)
     assert dispersion([1.0], [1.0], 1) == 1.0
-
-
-def test_funnel_limits_are_poissons_quantiles():
-    """10 per 100 in 100 unit-years: 95 % of Poisson(10) lie from 4 to 17."""
-    low, high, wide_low, wide_high = funnel_limits(0.1, [100.0], 40)
-    assert (low[0], high[0]) == (0.04, 0.17)
-    assert wide_low[0] < low[0] < high[0] < wide_high[0]
