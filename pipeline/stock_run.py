@@ -12,6 +12,7 @@ import polars as pl
 from pipeline.config import Settings
 from pipeline.plan.call_list import STATUSES, call_list
 from pipeline.plan.parts_demand import parts_demand
+from pipeline.plan.prices import PAID_SCHEMA
 from pipeline.plan.stock import StockPlan, plan_stock
 from pipeline.plan.stock_file import STOCK_FILE, OnHand, nothing_on_hand, read_stock
 from pipeline.store.derived import replace_rows
@@ -48,6 +49,7 @@ def write_stock(
         stops,
         lying.frame,
         settings.stock,
+        query(con, "plan_part_costs").cast(PAID_SCHEMA),
         as_of=as_of,
         season_start=start if isinstance(start, dt.date) else as_of,
         season_end=end if isinstance(end, dt.date) else as_of,

@@ -51,6 +51,24 @@ def cheapest(p: Problem, level: float, most_states: int = MOST_STATES) -> Cheape
     return Cheapest(counts, cases.covers(counts), proven is not None)
 
 
+def without_spare(p: Problem, found: Cheapest, level: float) -> Cheapest:
+    """Return the set less what lies there and is not needed to serve with probability ``level``.
+
+    The cheapest goes first: a single that might stand in is spared before the size itself is.
+    """
+    p = _servable_only(p)
+    if not any(p.have):
+        return found
+    cases, counts = Cases(p), found.counts
+    for kind in sorted(range(len(counts)), key=lambda k: (p.prices[k], k)):
+        for _ in range(min(counts[kind], p.have[kind])):
+            fewer = _plus(counts, ((kind, -1),))
+            if cases.covers_plainly(fewer) < level:
+                break
+            counts = fewer
+    return found if counts == found.counts else replace(found, counts=counts, covers=cases.covers(counts))
+
+
 def _servable_only(p: Problem) -> Problem:
     kept = [k for k, ways in enumerate(p.ways) if ways]
     return replace(

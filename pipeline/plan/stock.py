@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import polars as pl
 
 from pipeline.config import Stock
-from pipeline.plan.parts_demand import CAPACITOR, stock_facts
+from pipeline.plan.parts_demand import CAPACITOR
+from pipeline.plan.prices import Prices, part_prices
 from pipeline.plan.stock_rows import (
     DAY_PARTS_SCHEMA,
     JUMPER,
@@ -23,9 +24,6 @@ from pipeline.plan.stock_rows import (
 )
 from pipeline.plan.substitution import Capacitor
 from pipeline.workmate import Each, alone
-
-SOLD_VOLTS = (370.0, 440.0)
-"""Voltage ratings on the shelf; the higher one is bought, because it serves for both (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +40,7 @@ def plan_stock(
     stops: pl.DataFrame,
     on_hand: pl.DataFrame,
     settings: Stock,
+    paid: pl.DataFrame,
     *,
     as_of: dt.date,
     season_start: dt.date,
@@ -60,35 +59,31 @@ def plan_stock(
         ``ON_HAND_SCHEMA``.
     settings
         Service level, lead days and trucks.
+    paid
+        ``PAID_SCHEMA``.
     as_of, season_start, season_end
         An order is due its lead days before the round or the season begins, never before the day after as_of.
     each
-        Has the weekly lists made, one by one.
+        Has the weekly lists made: those of a truck with nothing on it one by one, else truck by truck.
 
     Notes
     -----
     Planned stops: each unit's needs are independent events, their number is Poisson-binomial. Season: every unit's
     chance of a call, spread evenly over the season's days and the trucks and raised by the peak factor. Units on the
     round count in the season with the calls that their stop does not prevent left in, because a promise is better kept
-    than cut fine.
+    than cut fine. What lies on a truck serves once: its weeks take from it in their order, and the season's minimum
+    counts what they leave.
     """
-    prices = _prices(needs, on_hand)
+    prices = part_prices(needs, on_hand, paid)
     planned = _planned(stops)
     joined = planned.join(needs.filter(pl.col("p_stop") > 0), on="unit_id")
-    uses = [
-        Use(
-            "week",
-            f"{truck}, week of {week}",
-            rows.rename({"p_stop": "p"}),
-            *_on_truck(on_hand, truck),
-            truck=truck,
-            week_start=week,
-        )
-        for (truck, week), rows in groups(joined, "truck", "week_start")
-    ]
-    weekly = each(partial(stock_rows, prices=prices, level=settings.service_level), uses)
+    turns = _turns(joined, on_hand)
+    made = each(partial(_in_turn, prices=prices, level=settings.service_level), turns)
+    weekly = [frame for frame, _ in made]
     trucks = sorted(planned["truck"].unique().to_list())
-    season = _season(needs, on_hand, trucks, settings, prices, (season_end - max(as_of, season_start)).days + 1)
+    spare = {truck: _on_truck(on_hand, truck)[0] for truck in trucks}
+    spare |= {turn[0].truck: left for turn, (_, left) in zip(turns, made, strict=True) if turn[0].on_hand}
+    season = _season(needs, spare, trucks, settings, prices, (season_end - max(as_of, season_start)).days + 1)
     orders = _orders(
         joined, season, on_hand, settings, prices, as_of, season_start, max(1, _truck_count(settings, trucks))
     )
@@ -112,24 +107,45 @@ def _planned(stops: pl.DataFrame) -> pl.DataFrame:
     ).unique(maintain_order=True)
 
 
-def _prices(needs: pl.DataFrame, on_hand: pl.DataFrame) -> dict[Capacitor, float]:
-    """Return what may be bought: the sizes asked for and their sections as singles, at the higher voltage."""
-    facts = stock_facts()["capacitor_price"]
-    own = {
-        Capacitor(row["first_uf"], row["second_uf"], row["volts"]): row["cost"]
-        for row in on_hand.filter((pl.col("part") == CAPACITOR) & (pl.col("cost") > 0)).iter_rows(named=True)
-    }
-    labels = needs.filter(pl.col("part") == CAPACITOR).select("first_uf", "second_uf", "volts").unique()
-    kinds = set()
-    for first, second, volts in labels.iter_rows():
-        sold = next((v for v in reversed(SOLD_VOLTS) if v >= volts), volts)
-        kinds |= {Capacitor(first, second, sold)} | {Capacitor(uf, 0.0, sold) for uf in (first, second) if uf}
-    listed = {
-        can: (facts["dual_base"] if can.second_uf else facts["single_base"])
-        + facts["per_uf"] * (can.first_uf + can.second_uf)
-        for can in kinds
-    }
-    return listed | own
+Turn = tuple[Use, ...]
+"""Lists that take from one store in their order."""
+
+
+def _turns(joined: pl.DataFrame, on_hand: pl.DataFrame) -> list[Turn]:
+    """Return the weekly lists: those of one truck together where something lies on it, else each by itself."""
+    turns: dict[object, list[Use]] = {}
+    for (truck, week), rows in groups(joined, "truck", "week_start"):
+        by_size, cans = _on_truck(on_hand, truck)
+        use = Use(
+            "week",
+            f"{truck}, week of {week}",
+            rows.rename({"p_stop": "p"}),
+            by_size,
+            cans,
+            truck=truck,
+            week_start=week,
+        )
+        turns.setdefault(truck if by_size else (truck, week), []).append(use)
+    return [tuple(uses) for uses in turns.values()]
+
+
+def _in_turn(turn: Turn, prices: Prices, level: float) -> tuple[pl.DataFrame, dict[tuple[str, str], int]]:
+    """Return the rows of the lists, each with what the ones before it left, and what the last one leaves."""
+    left, frames = turn[0], []
+    for use in turn:
+        now = replace(use, on_hand=left.on_hand, cans=left.cans)
+        rows = stock_rows(now, prices, level)
+        frames.append(rows)
+        left = _without(now, rows)
+    return pl.concat(frames), dict(left.on_hand)
+
+
+def _without(use: Use, rows: pl.DataFrame) -> Use:
+    """Return the use less what a list takes from the store."""
+    taken = dict(zip(rows.select("part", "size").iter_rows(), rows["quantity"], strict=True))
+    by_size = {key: max(0, n - taken.get(key, 0)) for key, n in use.on_hand.items()}
+    cans = {can: by_size[(CAPACITOR, can.size)] for can in use.cans}
+    return replace(use, on_hand=by_size, cans=cans)
 
 
 def _lying(rows: pl.DataFrame) -> tuple[dict[tuple[str, str], int], dict[Capacitor, int]]:
@@ -154,13 +170,17 @@ def _truck_count(settings: Stock, trucks: Sequence[str]) -> int:
 
 def _season(
     needs: pl.DataFrame,
-    on_hand: pl.DataFrame,
+    spare: Mapping[str | None, Mapping[tuple[str, str], int]],
     trucks: Sequence[str],
     settings: Stock,
-    prices: Mapping[Capacitor, float],
+    prices: Prices,
     season_days: int,
 ) -> pl.DataFrame:
-    """Return what each truck keeps on board for no-cooling calls between two loadings."""
+    """Return what each truck keeps on board for no-cooling calls between two loadings.
+
+    ``spare`` is what the round leaves on a truck. It counts only against its own sizes here: a minimum is a list to
+    keep, not to use up.
+    """
     share = min(
         1.0, settings.peak_factor * settings.restock_days / max(1, season_days) / _truck_count(settings, trucks)
     )
@@ -173,10 +193,8 @@ def _season(
         return made.with_columns(for_which=pl.lit("every truck"))
     listed = []
     for truck in named:
-        by_size, cans = _on_truck(on_hand, truck)
-        # what lies on a truck counts only against its own sizes here: a minimum is a list to keep, not to use up
-        have = pl.Series([by_size.get(key, 0) for key in made.select("part", "size").iter_rows()], dtype=pl.Int64)
-        del cans
+        lying = spare[truck]
+        have = pl.Series([lying.get(key, 0) for key in made.select("part", "size").iter_rows()], dtype=pl.Int64)
         listed.append(
             made.with_columns(for_which=pl.lit(truck), truck=pl.lit(truck), on_hand=have).with_columns(
                 to_order=(pl.col("quantity") - pl.col("on_hand")).clip(lower_bound=0)
@@ -190,7 +208,7 @@ def _orders(
     season: pl.DataFrame,
     on_hand: pl.DataFrame,
     settings: Stock,
-    prices: Mapping[Capacitor, float],
+    prices: Prices,
     as_of: dt.date,
     season_start: dt.date,
     trucks: int,
@@ -225,8 +243,8 @@ def _orders(
         )
     if not frames:
         return pl.DataFrame(schema=STOCK_LIST_SCHEMA)
-    price = {(CAPACITOR, can.size): value for can, value in prices.items()}
-    price |= {(part, ""): float(spec["price"]) for part, spec in stock_facts()["parts"].items()}
+    price = {(CAPACITOR, can.size): value for can, value in prices.cans.items()}
+    price |= {(part, ""): value for part, value in prices.parts.items()}
     ordered = pl.concat(frames).filter(pl.col("to_order") > 0).with_columns(quantity=pl.col("to_order"))
     costs = pl.Series([price.get(key, 0.0) for key in ordered.select("part", "size").iter_rows()], dtype=pl.Float64)
     earlier = {

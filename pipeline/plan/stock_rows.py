@@ -11,9 +11,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.plan.cases import Problem, problem
-from pipeline.plan.cheapest import cheapest
+from pipeline.plan.cheapest import cheapest, without_spare
 from pipeline.plan.counts import Floats, count_odds, quantity_for
 from pipeline.plan.parts_demand import CAPACITOR, stock_facts
+from pipeline.plan.prices import Prices
 from pipeline.plan.substitution import Capacitor, Need, Service, substitute
 
 STOCK_LIST_SCHEMA = pl.Schema(
@@ -94,9 +95,9 @@ def _odds(chances: pl.DataFrame) -> dict[Need, Floats]:
     }
 
 
-def stock_rows(use: Use, prices: Mapping[Capacitor, float], level: float) -> pl.DataFrame:
+def stock_rows(use: Use, prices: Prices, level: float) -> pl.DataFrame:
     """Return the rows of one list: what is to be on board."""
-    rows = _capacitor_rows(use, _odds(use.chances), prices, level) + _other_rows(use, level)
+    rows = _capacitor_rows(use, _odds(use.chances), prices.cans, level) + _other_rows(use, prices.parts, level)
     fixed = {
         "for_what": use.for_what,
         "for_which": use.for_which,
@@ -114,7 +115,7 @@ def _capacitor_rows(
         return []
     wanted = {kind for need in odds for kind in _bought_for(need, prices)}
     p = problem(odds, {can: prices[can] for can in wanted}, use.cans)
-    found = cheapest(p, level)
+    found = without_spare(p, cheapest(p, level), level)
     counts = _needed_only(p, found.counts)
     listed = [can for can, quantity in zip(p.kinds, counts, strict=True) if quantity]
     # pairs in parallel are many and slow to go through, and told only where nothing plainer serves
@@ -228,7 +229,7 @@ def _fixings(use: Use, p: Problem, counts: Sequence[int], covers: float) -> list
     ]
 
 
-def _other_rows(use: Use, level: float) -> list[dict[str, object]]:
+def _other_rows(use: Use, prices: Mapping[str, float], level: float) -> list[dict[str, object]]:
     facts = stock_facts()["parts"]
     rows: list[dict[str, object]] = []
     for (part,), chances in groups(use.chances.filter(pl.col("part") != CAPACITOR), "part"):
@@ -250,7 +251,7 @@ def _other_rows(use: Use, level: float) -> list[dict[str, object]]:
                     "size_covers_pct": covers,
                     "on_hand": have,
                     "to_order": max(0, quantity - have),
-                    "cost": facts[str(part)]["price"] * max(0, quantity - have),
+                    "cost": prices[str(part)] * max(0, quantity - have),
                     "proven": True,
                 }
             )

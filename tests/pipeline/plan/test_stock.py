@@ -10,6 +10,7 @@ import pytest
 
 from pipeline.config import Stock
 from pipeline.plan.parts_demand import NEEDS_SCHEMA
+from pipeline.plan.prices import PAID_SCHEMA, part_prices
 from pipeline.plan.stock import plan_stock
 from pipeline.plan.stock_file import nothing_on_hand, read_stock
 from pipeline.plan.stock_rows import STOCK_LIST_SCHEMA
@@ -40,9 +41,16 @@ def stops(*units: str, truck: str = "2", date: dt.date = MONDAY) -> pl.DataFrame
     return pl.DataFrame([{"unit_id": u, "technician": "Ida", "date": date, "truck": truck} for u in units])
 
 
-def plan(rows: list[dict], planned: pl.DataFrame, on_hand: pl.DataFrame | None = None, **settings):
+def plan(
+    rows: list[dict],
+    planned: pl.DataFrame,
+    on_hand: pl.DataFrame | None = None,
+    paid: list[tuple] | None = None,
+    **settings,
+):
     lying = nothing_on_hand().frame if on_hand is None else on_hand
-    return plan_stock(pl.DataFrame(rows, schema=NEEDS_SCHEMA), planned, lying, Stock(**settings), **DATES)
+    costs = pl.DataFrame(paid or [], schema=PAID_SCHEMA, orient="row")
+    return plan_stock(pl.DataFrame(rows, schema=NEEDS_SCHEMA), planned, lying, Stock(**settings), costs, **DATES)
 
 
 def listed(found, for_what: str, part: str = "run_capacitor") -> dict[str, int]:
@@ -142,3 +150,101 @@ def test_a_week_is_served_as_often_as_promised(units, most):
                 left[can] -= n
         met += not short
     assert met / 40 == pytest.approx(promised["covers_pct"][0], abs=2.0)
+
+
+def two_weeks(on_hand: str, weeks: int = 2, call: float = 0.0):
+    """Return the rows of a truck that needs one can for sure in each week."""
+    rows = [need(f"U{n}", 1.0, call=call) for n in range(weeks)]
+    planned = pl.concat([stops(f"U{n}", date=MONDAY + dt.timedelta(weeks=n)) for n in range(weeks)])
+    return plan(rows, planned, read_stock(f"truck,part,size,quantity\n{on_hand}").frame, trucks=0)
+
+
+@pytest.mark.parametrize(("lying", "to_get"), [(0, [1, 1, 1]), (1, [0, 1, 1]), (2, [0, 0, 1]), (3, [0, 0, 0])])
+def test_one_can_on_the_truck_serves_in_one_week_only(lying, to_get):
+    found = two_weeks(f"2,cap,45+5 440V,{lying}", weeks=3).stock_list.filter(pl.col("for_what") == "week")
+    assert found.sort("week_start")["to_order"].to_list() == to_get
+    assert found.sort("week_start")["on_hand"].to_list() == [lying, max(0, lying - 1), max(0, lying - 2)]
+
+
+def test_what_the_weeks_take_is_not_there_for_the_season():
+    kept = {n: two_weeks(f"2,cap,45+5 440V,{n}", call=0.9).stock_list for n in (2, 3)}
+    season = {n: rows.filter(pl.col("for_what") == "truck")["on_hand"].to_list() for n, rows in kept.items()}
+    assert season == {2: [0], 3: [1]}
+
+
+def test_singles_taken_as_a_stand_in_are_gone_for_the_next_week():
+    found = two_weeks("2,cap,45 440V,1\n2,cap,5 440V,1").stock_list.filter(pl.col("for_what") == "week")
+    assert dict(found.filter(pl.col("week_start") == MONDAY).select("size", "to_order").iter_rows()) == {
+        "5 uF 440 V": 0,
+        "45 uF 440 V": 0,
+        "": 1,
+    }
+    later = found.filter((pl.col("week_start") > MONDAY) & (pl.col("part") == "run_capacitor"))
+    assert later.select("size", "to_order").rows() == [("45+5 uF 440 V", 1)]
+
+
+def test_the_size_itself_is_taken_before_what_could_stand_in():
+    found = two_weeks("2,cap,45+5 440V,1\n2,cap,45 440V,1\n2,cap,5 440V,1").stock_list
+    weeks = found.filter((pl.col("for_what") == "week") & (pl.col("part") == "run_capacitor")).sort(
+        "week_start", "size"
+    )
+    assert weeks.select("size", "quantity", "to_order").rows() == [
+        ("45+5 uF 440 V", 1, 0),
+        ("45 uF 440 V", 1, 0),
+        ("5 uF 440 V", 1, 0),
+    ]
+
+
+def test_another_trucks_stock_serves_nobody_else():
+    found = two_weeks("3,cap,45+5 440V,5").stock_list.filter(pl.col("for_what") == "week")
+    assert found["to_order"].to_list() == [1, 1]
+
+
+NONE = nothing_on_hand().frame
+NEEDS = pl.DataFrame([need("A", 1.0), need("B", 1.0, first=35.0)], schema=NEEDS_SCHEMA)
+DUAL, OTHER = Capacitor(45.0, 5.0, 440.0), Capacitor(35.0, 5.0, 440.0)
+
+
+def paid(*rows: tuple) -> pl.DataFrame:
+    return pl.DataFrame(rows, schema=PAID_SCHEMA, orient="row")
+
+
+def test_without_any_price_of_its_own_the_guess_counts():
+    # 12.0 + 0.12 a microfarad; a single 8.0 + 0.12
+    found = part_prices(NEEDS, NONE, paid())
+    assert (found.cans[DUAL], found.cans[Capacitor(45.0, 0.0, 440.0)]) == pytest.approx((18.0, 13.4))
+    assert found.parts["contactor"] == 22.0
+
+
+def test_what_was_paid_comes_before_the_guess_and_sets_the_level_of_the_rest():
+    # 36 paid for a guess of 18: twice as dear, so the 35+5 guessed at 16.8 costs 33.6
+    found = part_prices(
+        NEEDS, NONE, paid(("run_capacitor", 45.0, 5.0, 440.0, 36.0), ("contactor", None, None, None, 17.5))
+    )
+    assert (found.cans[DUAL], found.cans[OTHER]) == pytest.approx((36.0, 33.6))
+    assert found.parts["contactor"] == 17.5
+
+
+def test_stock_csv_comes_before_what_was_paid():
+    said = read_stock("part,size,quantity,cost\ncap,45+5 440V,0,9.50\ncontactor,,0,11\n").frame
+    found = part_prices(
+        NEEDS, said, paid(("run_capacitor", 45.0, 5.0, 440.0, 36.0), ("contactor", None, None, None, 17.5))
+    )
+    assert found.cans[DUAL] == 9.5
+    assert found.parts["contactor"] == 11.0
+
+
+def test_an_order_costs_what_was_paid():
+    found = plan([need("A", 1.0)], stops("A"), paid=[("run_capacitor", 45.0, 5.0, 440.0, 14.5)])
+    assert found.stock_list.filter(pl.col("for_what") == "order")["cost"].to_list() == [14.5]
+
+
+def test_a_price_paid_may_turn_which_set_is_cheapest():
+    """Six rare sizes: at guessed prices singles are shared; where duals cost next to nothing, duals are bought."""
+    fans = (3.0, 4.0, 5.0, 7.5, 10.0, 12.5)
+    rows = [need(f"U{n}", 0.05, second=fan) for n, fan in enumerate(fans)]
+    cheap = [("run_capacitor", 45.0, fan, 440.0, 0.5) for fan in fans]
+    dear = [("run_capacitor", fan, 0.0, 440.0, 30.0) for fan in (*fans, 45.0)]
+    names = [f"U{n}" for n in range(len(fans))]
+    assert any("+" not in size for size in listed(plan(rows, stops(*names)), "week"))
+    assert all("+" in size for size in listed(plan(rows, stops(*names), paid=cheap + dear), "week"))
