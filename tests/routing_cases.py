@@ -73,14 +73,14 @@ def best_by_enumeration(problem: Problem) -> tuple[int, int, int]:
     count, days = len(problem.stops), range(len(problem.days))
     cheapest: dict[tuple[int, frozenset[int]], int | None] = {}
     for day in days:
+        shift = problem.days[day]
+        able = [n for n in range(count) if may_serve(shift, problem.stops[n])]
         for size in range(1, count + 1):
             for group in itertools.combinations(range(count), size):
-                found = None
-                for order in itertools.permutations(group):
-                    if kept(problem, {day: list(order)}):
-                        cost = driven(problem, {day: list(order)})
-                        found = cost if found is None else min(found, cost)
-                cheapest[day, frozenset(group)] = found
+                fits = set(group) <= set(able) and sum(problem.stops[n].service for n in group) <= shift.work_limit
+                orders = itertools.permutations(group) if fits else ()
+                costs = [driven(problem, {day: list(order)}) for order in orders if kept(problem, {day: list(order)})]
+                cheapest[day, frozenset(group)] = min(costs, default=None)
     best: dict[frozenset[int], int] = {frozenset(): 0}
     for day in days:
         extended = dict(best)

@@ -29,6 +29,16 @@ def test_small_rounds_equal_enumeration(seed: int) -> None:
     assert score(problem, routes) == best_by_enumeration(problem)
 
 
+@pytest.mark.parametrize(("seed", "stops"), [(101, 7), (105, 7), (106, 7), (102, 8), (103, 8)])
+def test_rounds_of_seven_and_eight_stops_equal_enumeration(seed: int, stops: int) -> None:
+    """As above and larger; each has an appointment, prizes and dates or a required stop."""
+    problem = small(seed, stops=stops, days=2 if stops == 8 else 4)
+    assert any(stop.booking is not None for stop in problem.stops)
+    routes = solve(problem, 300)
+    assert kept(problem, routes)
+    assert score(problem, routes) == best_by_enumeration(problem)
+
+
 def test_the_same_bound_gives_the_same_routes() -> None:
     problem = small(5, stops=8, days=4)
     assert solve(problem, 50) == solve(problem, 50)
