@@ -29,7 +29,7 @@ from reports.links import Links
 from reports.page import HOME, Page, Site
 from reports.pages import PageModule, all_pages
 from reports.render import assets, render
-from reports.site import make_site, private_columns, without_names
+from reports.site import make_site, numbers_for, private_columns, without_names
 
 Query = Callable[[str, Mapping[str, object]], pl.DataFrame]
 """Asks the store: file stem in ``sql/pages`` and the values it binds → frame."""
@@ -222,7 +222,8 @@ def _cell(value: object) -> object:
 def _asker(query: Query, no_names: bool) -> Query:
     if not no_names:
         return query
-    return lambda name, values: without_names(query(name, values))
+    shown = numbers_for(query("technicians", {})["technician"].to_list())
+    return lambda name, values: without_names(query(name, values), shown)
 
 
 def _check_asked(asked_for: Iterable[str], found: list[str]) -> None:

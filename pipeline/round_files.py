@@ -11,7 +11,6 @@ import polars as pl
 from pipeline.plan.calendar import calendars
 from pipeline.plan.stock_file import COLUMNS as STOCK_COLUMNS
 from reports.format import file_stem
-from reports.round_words import numbered, technician_words
 from reports.site import private_columns
 
 Query = Callable[[str, Mapping[str, object]], pl.DataFrame]
@@ -62,6 +61,7 @@ CALL_COLUMNS = (
     "why",
     "near",
     "date",
+    "arrive",
     "technician",
     "agreement",
     "value",
@@ -100,22 +100,18 @@ def round_files(ask: Query, cell: Cell, *, no_names: bool) -> Iterator[tuple[str
     Parameters
     ----------
     ask
-        Answers page queries; private columns are empty already where names are left out.
+        Answers page queries; where names are left out, private columns are empty and technicians numbered already.
     cell
         Makes a value safe in a spreadsheet.
     no_names
-        Leave out private columns and technicians' names.
+        Leave out private columns and trucks that may be called after who drives them.
     """
     stops, stock = ask("spring_round_stops", {}), ask("spring_round_stock", {})
     if no_names:
-        stops, stock = _nameless(stops), _nameless_trucks(stock)
+        stops, stock = stops.with_columns(truck=pl.lit(None, pl.String)), _nameless_trucks(stock)
     yield "routes.csv", _text(stops, ROUTE_COLUMNS, cell, no_names)
     yield "stock.csv", _text(stock, STOCK_LIST_COLUMNS, cell, no_names)
-    calls = ask("calls", {})
-    yield (
-        "calls.csv",
-        _text(calls.with_columns(technician=pl.lit(None)) if no_names else calls, CALL_COLUMNS, cell, no_names),
-    )
+    yield "calls.csv", _text(ask("calls", {}), CALL_COLUMNS, cell, no_names)
     yield (
         "visits_to_fill_in.csv",
         _text(_to_fill_in(stops), ("visit_id", "unit_id", "visit_date", "technician", *READINGS), cell, False),
@@ -126,14 +122,6 @@ def round_files(ask: Query, cell: Cell, *, no_names: bool) -> Iterator[tuple[str
         places = stops.select("unit_id", "customer_name", "address", "city", "phone")
         for technician, content in calendars(stops, places, as_of, no_names=no_names).items():
             yield f"calendar/{file_stem(technician, readable=not no_names)}.ics", content
-
-
-def _nameless(stops: pl.DataFrame) -> pl.DataFrame:
-    number_of = numbered(stops["technician"].to_list())
-    shown = {name: technician_words(name, number_of, with_names=False) for name in number_of}
-    return stops.with_columns(
-        technician=pl.col("technician").replace_strict(shown, return_dtype=pl.String), truck=pl.lit(None, pl.String)
-    )
 
 
 def _nameless_trucks(stock: pl.DataFrame) -> pl.DataFrame:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import polars as pl
@@ -40,16 +40,6 @@ def week_file(monday: dt.date) -> str:
 def sheet_file(technician: str, date: dt.date, *, with_names: bool) -> str:
     """Return the file of one technician-day."""
     return f"{date.isoformat()}-{file_stem(technician, readable=with_names)}.html"
-
-
-def technician_words(technician: str, number_of: Mapping[str, int], *, with_names: bool) -> str:
-    """Return the technician's name, or a number where names are left out."""
-    return technician if with_names else f"Technician {number_of[technician]}"
-
-
-def numbered(technicians: Sequence[str]) -> dict[str, int]:
-    """Return each technician's number, by name."""
-    return {name: n for n, name in enumerate(sorted(set(technicians)), start=1)}
 
 
 def minutes(value: float | None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import fields
 
 import polars as pl
@@ -20,10 +20,24 @@ def private_columns() -> frozenset[str]:
     return frozenset(named) | FREE_TEXT
 
 
-def without_names(frame: pl.DataFrame) -> pl.DataFrame:
-    """Return the frame with its private columns empty; row count and columns kept."""
+NAMING_TECHNICIANS = ("technician", "who", "figure")
+"""Columns that hold a technician's name, alone or in the key of a figure."""
+
+
+def numbers_for(technicians: Iterable[str]) -> dict[str, str]:
+    """Return what stands for each technician, and in the key of a figure, where names are left out: a number."""
+    shown = {name: f"Technician {n}" for n, name in enumerate(technicians, start=1)}
+    return shown | {f"back technician {name}": f"back technician {number}" for name, number in shown.items()}
+
+
+def without_names(frame: pl.DataFrame, shown: Mapping[str, str]) -> pl.DataFrame:
+    """Return the frame with its private columns empty and technicians as ``shown``; row count and columns kept."""
     hidden = [name for name in frame.columns if name in private_columns()]
-    return frame.with_columns(pl.lit(None, frame.schema[name]).alias(name) for name in hidden)
+    told = [name for name in NAMING_TECHNICIANS if frame.schema.get(name) == pl.String]
+    return frame.with_columns(
+        *(pl.lit(None, frame.schema[name]).alias(name) for name in hidden),
+        *(pl.col(name).replace(shown) for name in told),
+    )
 
 
 def make_site(

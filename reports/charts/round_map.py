@@ -47,15 +47,13 @@ class RoundMap:
     alt: str
 
 
-def round_map(stops: Sequence[Mapping[str, Any]], names: Mapping[str, str]) -> RoundMap | None:
+def round_map(stops: Sequence[Mapping[str, Any]]) -> RoundMap | None:
     """Return the map, or None where no stop has a place.
 
     Parameters
     ----------
     stops
         technician, lat, lon, stop by stop.
-    names
-        Technician to the words shown.
 
     Notes
     -----
@@ -86,7 +84,7 @@ def round_map(stops: Sequence[Mapping[str, Any]], names: Mapping[str, str]) -> R
             shape_path(SHAPES[n % len(SHAPES)], 8, 8),
             SHAPES[n % len(SHAPES)],
             n % len(SHAPES),
-            f"{names[technician]}: {count(counts[technician], 'stop')}",
+            f"{technician}: {count(counts[technician], 'stop')}",
         )
         for technician, n in order.items()
     )
@@ -95,7 +93,7 @@ def round_map(stops: Sequence[Mapping[str, Any]], names: Mapping[str, str]) -> R
     alt = (
         f"Map of {count(len(placed), 'stop')}, north up, about {wide * MILES_PER_DEGREE:.0f} miles wide. "
         + "; ".join(f"{entry.shape}s are {entry.text}" for entry in legend)
-        + (f". {count(missing, 'stop')} by postal code only, not drawn" if missing else "")
+        + (f". {count(missing, 'stop')} without a place, not drawn" if missing else "")
         + ". The same stops stand in the tables."
     )
     scale = round(miles / MILES_PER_DEGREE * per_degree, 1)

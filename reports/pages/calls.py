@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import polars as pl
 
-from reports.format import count, day, reason_text
+from reports.format import count, day
 from reports.page import Page, Site
-from reports.round_words import Row
+from reports.round_words import Row, weekday
 
 PAGE = Page(slug="calls", title="Calls", order=24, queries={"calls": ()})
 STATUS_WORDS = {
@@ -39,8 +41,8 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Calls:
         {
             **row,
             "status_words": STATUS_WORDS.get(row["status"], row["status"]),
-            "near_words": reason_text(row["near"] or "") or "no route passes near yet",
-            "day_words": day(row["date"]) if row["date"] else "",
+            "planned": _planned(row),
+            "near_words": _near(row),
         }
         for row in frame.iter_rows(named=True)
     )
@@ -50,3 +52,22 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Calls:
         rows=rows,
         statuses=tuple(words for status, words in STATUS_WORDS.items() if counts[status]),
     )
+
+
+def _planned(row: Row) -> str:
+    """Return what may be offered: ``Tue 17 Mar 2026 about 09:20, Ida``."""
+    if row["date"] is None:
+        return ""
+    about = f" about {row['arrive']}" if row["arrive"] else ""
+    return f"{weekday(row['date'])}{about}" + (f", {row['technician']}" if row["technician"] else "")
+
+
+def _near(row: Row) -> str:
+    """Return the other weeks in which a truck is near."""
+    own = row["date"] - dt.timedelta(days=row["date"].weekday()) if row["date"] else None
+    weeks = [dt.date.fromisoformat(text) for text in re.findall(r"\d{4}-\d{2}-\d{2}", row["near"] or "")]
+    others = [day(week) for week in sorted(weeks) if week != own]
+    if others:
+        named = " and ".join([", ".join(others[:-1]), others[-1]] if len(others) > 1 else others)
+        return f"{'else ' if own else ''}in the week{'s' if len(others) > 1 else ''} of {named}"
+    return "" if own else "no route passes near yet"

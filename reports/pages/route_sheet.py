@@ -9,17 +9,15 @@ from dataclasses import dataclass
 import polars as pl
 
 from reports.advice import advice
-from reports.format import day, number, section, signed, words
+from reports.format import day, number, section, sentence_start, signed, words
 from reports.page import Page, Site
 from reports.round_words import (
     Row,
     minutes,
-    numbered,
     part_words,
     reason_lines,
     sheet_file,
     size_words,
-    technician_words,
     week_file,
     weekday,
     work_words,
@@ -61,13 +59,12 @@ class Sheet:
 def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Iterator[Sheet]:
     """Yield one context per technician and date."""
     stops = frames["spring_round_stops"]
-    number_of = numbered(stops["technician"].to_list())
     capacitors = _by_unit(frames["route_sheet_capacitors"])
     charge = _by_unit(frames["route_sheet_charge"])
     parts = frames["route_sheet_parts"].partition_by("technician", "date", as_dict=True)
     for (technician, date), rows in stops.partition_by("technician", "date", as_dict=True, maintain_order=True).items():
         assert isinstance(date, dt.date)
-        who = technician_words(str(technician), number_of, with_names=site.with_names)
+        who = str(technician)
         carried = parts.get((technician, date))
         monday = rows["week_start"][0]
         yield Sheet(
@@ -108,7 +105,7 @@ def _stop(row: Row, capacitors: Mapping[str, Sequence[Row]], charge: Mapping[str
         "window": _window(row["arrive"]),
         "drive": minutes(row["drive_minutes"]),
         "service": minutes(row["service_minutes"]),
-        "work_words": work_words(row["work"]),
+        "work_words": sentence_start(work_words(row["work"])),
         "why": reason_lines(row["reasons"]),
         "system": ", ".join(
             text

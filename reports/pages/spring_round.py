@@ -14,12 +14,12 @@ from reports.page import Page, Site
 from reports.round_words import (
     Row,
     minutes,
-    numbered,
     reason_lines,
+    sheet_file,
     stock_rows,
     stops_words,
-    technician_words,
     week_file,
+    weekday,
 )
 
 PAGE = Page(
@@ -54,6 +54,16 @@ class Week:
 
 
 @dataclass(frozen=True)
+class NextDay:
+    """The first day of the round: what to do before it, and a row per technician."""
+
+    heading: str
+    week: str
+    to_book: int
+    sheets: tuple[Row, ...]
+
+
+@dataclass(frozen=True)
 class StockGroup:
     """The rows of one use."""
 
@@ -67,6 +77,7 @@ class SpringRound:
     """Everything the page shows."""
 
     lead: str
+    next_day: NextDay | None
     progress: tuple[tuple[str, str], ...]
     weeks: tuple[Week, ...]
     map: RoundMap | None
@@ -81,15 +92,14 @@ class SpringRound:
 def build(frames: Mapping[str, pl.DataFrame], site: Site) -> SpringRound:
     """Return the page's context from the marts' frames."""
     stops, left = frames["spring_round_stops"], frames["spring_round_left"]
-    number_of = numbered(stops["technician"].to_list())
-    names = {who: technician_words(who, number_of, with_names=site.with_names) for who in number_of}
     stock = frames["spring_round_stock"]
     left_value = float(left["value"].sum())
     return SpringRound(
         lead=_lead(stops, left, left_value, site),
+        next_day=_next_day(stops, site),
         progress=_progress(frames["fleet_review_spring"].row(0, named=True), frames["spring_round_hands"], site),
         weeks=_weeks(stops, frames["spring_round_hands"]),
-        map=round_map(stops.select("technician", "lat", "lon").rows(named=True), names),
+        map=round_map(stops.select("technician", "lat", "lon").rows(named=True)),
         left=tuple(
             {**row, "reasons": reason_lines(row["leading_reason"])}
             for row in left.head(LEFT_SHOWN).iter_rows(named=True)
@@ -99,6 +109,34 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> SpringRound:
         orders=_groups(stock.filter(pl.col("for_what") == "order"), named=True),
         trucks=_groups(stock.filter(pl.col("for_what") == "truck"), named=site.with_names),
         notes=tuple(_without_slug(note) for note in frames["spring_round_notes"]["note"] if site.with_names),
+    )
+
+
+def _next_day(stops: pl.DataFrame, site: Site) -> NextDay | None:
+    """Return the first day that anybody drives."""
+    first = stops["date"].min()
+    if not isinstance(first, dt.date):
+        return None
+    rows = stops.filter(pl.col("date") == first)
+    return NextDay(
+        heading=weekday(first),
+        week=week_file(rows["week_start"][0]),
+        to_book=rows.filter(pl.col("status") != "booked").height,
+        sheets=tuple(
+            {
+                "technician": str(technician),
+                "file": sheet_file(str(technician), first, with_names=site.with_names),
+                "stops": day.height,
+                "first": day["arrive"][0],
+                "town": day["city"][0],
+                "to_book": day.filter(pl.col("status") != "booked").height,
+                "driving": minutes(float(day["drive_minutes"].sum())),
+                "work": minutes(float(day["service_minutes"].sum())),
+            }
+            for (technician,), day in rows.sort("technician", "stop")
+            .partition_by("technician", as_dict=True, maintain_order=True)
+            .items()
+        ),
     )
 
 

@@ -13,11 +13,9 @@ from reports.page import Page, Site
 from reports.round_words import (
     Row,
     minutes,
-    numbered,
     reason_lines,
     sheet_file,
     stock_rows,
-    technician_words,
     week_file,
     weekday,
     work_words,
@@ -65,24 +63,22 @@ class WeekPage:
 def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Iterator[WeekPage]:
     """Yield one context per week."""
     stops, stock = frames["spring_round_stops"], frames["spring_round_stock"].filter(pl.col("for_what") == "week")
-    number_of = numbered(stops["technician"].to_list())
-    names = {who: technician_words(who, number_of, with_names=site.with_names) for who in number_of}
     mondays = stops["week_start"].unique().sort().to_list()
     for n, monday in enumerate(mondays):
         rows = stops.filter(pl.col("week_start") == monday)
         yield WeekPage(
             file=week_file(monday),
             monday=monday,
-            days=tuple(_days(rows, names, site)),
+            days=tuple(_days(rows, site)),
             loads=_loads(stock.filter(pl.col("week_start") == monday), site),
-            map=round_map(rows.select("technician", "lat", "lon").rows(named=True), names),
+            map=round_map(rows.select("technician", "lat", "lon").rows(named=True)),
             stops=rows.height,
             before=week_file(mondays[n - 1]) if n else None,
             after=week_file(mondays[n + 1]) if n + 1 < len(mondays) else None,
         )
 
 
-def _days(rows: pl.DataFrame, names: Mapping[str, str], site: Site) -> Iterator[Day]:
+def _days(rows: pl.DataFrame, site: Site) -> Iterator[Day]:
     for (date, technician), stops in (
         rows.sort("date", "technician", "stop")
         .partition_by("date", "technician", as_dict=True, maintain_order=True)
@@ -91,7 +87,7 @@ def _days(rows: pl.DataFrame, names: Mapping[str, str], site: Site) -> Iterator[
         assert isinstance(date, dt.date)
         who = str(technician)
         yield Day(
-            heading=f"{weekday(date)}, {names[who]}",
+            heading=f"{weekday(date)}, {who}",
             sheet=sheet_file(who, date, with_names=site.with_names),
             drive=minutes(float(stops["drive_minutes"].sum())),
             service=minutes(float(stops["service_minutes"].sum())),

@@ -1,5 +1,5 @@
 -- calls: whom to call before anybody drives there, why, and when a truck is near
--- grain: one row per unit due, in the order to call; source: core.call_list, units, sites, unit_risk
+-- grain: one row per unit due, in the order to call; source: core.call_list, route_stops, units, sites, unit_risk
 select
     calls.unit_id,
     calls.status,
@@ -7,6 +7,7 @@ select
     calls.near,
     calls.date,
     calls.technician,
+    stops.arrive,
     calls.value,
     risk.p_failure,
     risk.leading_reason,
@@ -21,6 +22,8 @@ left join units
     on calls.unit_id = units.unit_id
 left join sites
     on units.site_id = sites.site_id
+left join route_stops as stops
+    on calls.unit_id = stops.unit_id
 left join unit_risk as risk
     on calls.unit_id = risk.unit_id
 order by

@@ -42,6 +42,8 @@ def round_fleet() -> Fleet:
             status="booked" if n % 5 == 0 else "to_book",
             why="It is due.",
             near="week of 2026-03-16",
+            date=day,
+            technician=who,
             value=100.0 - n,
         )
     for n, unit_id in enumerate(units[24:30]):

@@ -13,7 +13,7 @@ from pipeline.publish import publish
 from reports.charts.round_map import round_map
 from reports.round_words import minutes, reason_lines, sheet_file
 from tests.reports.html import Document, read_site, target_of, unclosed
-from tests.reports.round_fleet import MONDAY, round_fleet
+from tests.reports.round_fleet import MONDAY, TECHNICIANS, round_fleet
 
 KINDS = ("spring-round", "calls", "week", "route_sheet")
 
@@ -135,20 +135,20 @@ STOPS = [
 
 
 def test_the_map_says_in_words_what_it_shows():
-    found = round_map(STOPS, {"A": "Ida", "B": "Bo"})
+    found = round_map(STOPS)
     assert found is not None
     assert len(found.marks) == 3
     assert [(entry.shape, entry.text) for entry in found.legend] == [
-        ("circle", "Ida: 2 stops"),
-        ("square", "Bo: 2 stops"),
+        ("circle", "A: 2 stops"),
+        ("square", "B: 2 stops"),
     ]
     # 0.2 degrees of longitude at latitude 27.55: 0.2 * cos(27.55) * 69 = 12.2 miles
     assert "about 12 miles wide" in found.alt
-    assert "1 stop by postal code only, not drawn" in found.alt
+    assert "1 stop without a place, not drawn" in found.alt
 
 
 def test_north_is_up_and_east_is_right():
-    found = round_map(STOPS, {"A": "Ida", "B": "Bo"})
+    found = round_map(STOPS)
     assert found is not None
     south, north = sorted((float(mark.path.split()[1].split("a")[0]) for mark in found.marks[:2]), reverse=True)
     assert north < south
@@ -156,8 +156,8 @@ def test_north_is_up_and_east_is_right():
 
 
 def test_no_place_no_map():
-    assert round_map([], {}) is None
-    assert round_map(STOPS[3:], {"B": "Bo"}) is None
+    assert round_map([]) is None
+    assert round_map(STOPS[3:]) is None
 
 
 @pytest.mark.parametrize(("value", "text"), [(None, "–"), (7.4, "7 min"), (60.0, "1 h 00 min"), (125.0, "2 h 05 min")])
@@ -171,3 +171,36 @@ def test_reasons_as_sentences():
         "Leak found found on 2 Apr 2025",
     )
     assert reason_lines(None) == ()
+
+
+def test_the_first_day_says_whom_to_call_what_to_print_and_what_to_load(shop):
+    """Monday: six stops each for two technicians, the first, sixth and eleventh unit booked."""
+    page = next(page for path, page in round_pages(shop).items() if path.stem == "spring-round")
+    assert "First day: Mon 16 Mar 2026" in page.text
+    assert "Call for the 9 stops not booked yet" in page.text
+    links = [link for _, link in page.links]
+    sheets = [link for link in links if link.startswith("route_sheet/2026-03-16")]
+    assert len(sheets) == len(TECHNICIANS)
+    week = next(link for link in links if link.endswith("#load"))
+    other = target_of(page, week)[0]
+    assert {"day-1", "load"} <= {dict(values).get("id") for _, values in round_pages(shop)[other].tags}
+
+
+def test_a_call_offers_the_planned_day_before_other_weeks(shop):
+    page = next(page for path, page in round_pages(shop).items() if path.stem == "calls")
+    assert "Mon 16 Mar 2026 about 08:20, R. Okafor" in page.text
+    listed = rows(shop, "calls.csv")
+    assert {row["arrive"] for row in listed} == {row["arrive"] for row in rows(shop, "routes.csv")}
+
+
+def test_technicians_of_past_visits_are_numbers_where_names_are_left_out(nameless, shop):
+    named = [who for (who,) in round_fleet().con.execute("select distinct technician from visits").fetchall() if who]
+    assert named
+    found = {path: path.read_text("utf-8") for path in (shop / "dashboards").rglob("*.html")}
+    assert any(who in text for text in found.values() for who in named)
+    for path in (nameless / "dashboards").rglob("*.html"):
+        text = path.read_text("utf-8")
+        assert not [who for who in named if who in text], path.name
+    assert "Technician 1" in (nameless / "lists" / "watchlist.csv").read_text("utf-8") + "".join(
+        path.read_text("utf-8") for path in (nameless / "dashboards").rglob("*.html")
+    )
