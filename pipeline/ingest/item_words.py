@@ -31,7 +31,6 @@ _JOINED = (
     (re.compile(r"\bp[- ]trap\b"), lambda _: "ptrap"),
     (re.compile(r"\ba[- ]coil\b"), lambda _: "acoil"),
     (re.compile(r"\b(?:4|four)[- ]?way\b"), lambda _: "fourway"),
-    (re.compile(r"\bx[- ]13\b"), lambda _: "x13"),
     (re.compile(r"\btune[- ]up\b"), lambda _: "tuneup"),
     (re.compile(r"\bw/o?(?=[\s\d])"), lambda _: " with "),
     (re.compile(r"\bhard[- ]start"), lambda _: "hard start"),

@@ -30,7 +30,7 @@ def browser() -> Iterator[object]:
         from playwright.sync_api import sync_playwright
     except ImportError:
         missing("playwright is not installed: install the test extras")
-    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
     if path is None:
         missing("no Chromium on the path: install the system package chromium")
     with sync_playwright() as playwright:
