@@ -20,6 +20,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.checks.formulas import guarded
 from pipeline.config import Settings
 from pipeline.errors import StoreError, UsageError
 from pipeline.round_files import round_files
@@ -43,7 +44,6 @@ PENDING = "0" * 12
 STAGING = ".being-written"
 SHEAF = 20
 """Documents that are rendered at a time."""
-FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 WATCHLIST_COLUMNS = (
     "rank",
     "unit_id",
@@ -215,7 +215,7 @@ def _cell(value: object) -> object:
     if isinstance(value, float):
         return f"{value:.4f}".rstrip("0").rstrip(".")
     if isinstance(value, str):
-        return f"'{value}" if value.startswith(FORMULA_SIGNS) else value
+        return guarded(value)
     return value
 
 

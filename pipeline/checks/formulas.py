@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import re
+
 import polars as pl
 
-FORMULA = r"^'*[=+\-@\t\r]"
-"""A cell that a spreadsheet runs, or one whose apostrophes would be mistaken for the guard.
-Signs: the usual list for CSV injection (equals, plus, minus, at, tab, carriage return)."""
+SIGNS = r"[=+\-@\t\r\n＝＋－＠]"
+"""The usual list for CSV injection: equals, plus, minus, at (full-width ones too), tab, carriage return, line feed."""
 
-GUARDED = r"^'+[=+\-@\t\r]"
+FORMULA = rf"^'*{SIGNS}"
+"""A cell that a spreadsheet runs, or one whose apostrophes would be mistaken for the guard."""
+
+GUARDED = rf"^'+{SIGNS}"
 PLAIN_NUMBER = r"^[+-](\d[\d.,]*|[.,]\d+)([eE][+-]?\d+)?$"
 """A signed number is no formula: -5 stays -5."""
 
@@ -22,6 +26,11 @@ def guard(cell: pl.Expr) -> pl.Expr:
     """
     harmless = ~cell.str.contains(FORMULA) | cell.str.contains(PLAIN_NUMBER)
     return pl.when(harmless).then(cell).otherwise(pl.lit("'") + cell)
+
+
+def guarded(text: str) -> str:
+    """Return one text as ``guard`` returns a column's."""
+    return text if not re.search(FORMULA, text) or re.search(PLAIN_NUMBER, text) else f"'{text}"
 
 
 def unguard(cell: pl.Expr) -> pl.Expr:

@@ -72,12 +72,13 @@ def test_faults_move_readings_the_published_way(fault: str) -> None:
 @pytest.mark.parametrize("name", ["R-22", "R-32", "R-410A", "R-407C"])
 def test_pressures_give_the_simulated_superheat_back(name: str) -> None:
     """Against CoolProp, which the generator does not use: dew for superheat, bubble for subcooling."""
-    props = pytest.importorskip("CoolProp.CoolProp")
+    from CoolProp.CoolProp import PropsSI
+
     fluid = name.replace("-", "")
     state = point(charge_pct=-6.0)
     suction, liquid = physics.gauge_pressures(np.array([REFRIGERANTS.index(name)]), state)
-    dew = props.PropsSI("T", "P", (suction[0] + 14.696) * 6894.757, "Q", 1, fluid) * 1.8 - 459.67
-    bubble = props.PropsSI("T", "P", (liquid[0] + 14.696) * 6894.757, "Q", 0, fluid) * 1.8 - 459.67
+    dew = PropsSI("T", "P", (suction[0] + 14.696) * 6894.757, "Q", 1, fluid) * 1.8 - 459.67
+    bubble = PropsSI("T", "P", (liquid[0] + 14.696) * 6894.757, "Q", 0, fluid) * 1.8 - 459.67
     assert state["suction_line_f"][0] - dew == pytest.approx(state["superheat_f"][0], abs=0.05)
     assert bubble - state["liquid_line_f"][0] == pytest.approx(state["subcooling_f"][0], abs=0.05)
 
@@ -88,7 +89,8 @@ def test_capacitor_amps_follow_the_trade_formula() -> None:
 
 
 def test_humidity_agrees_with_the_standard_equations() -> None:
-    psychrolib = pytest.importorskip("psychrolib")
+    import psychrolib
+
     psychrolib.SetUnitSystem(psychrolib.IP)
     for dry, wet in ((75.0, 62.55), (72.0, 58.0), (80.0, 67.0)):
         exact = 100.0 * psychrolib.GetRelHumFromTWetBulb(dry, wet, 14.696)

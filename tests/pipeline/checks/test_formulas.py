@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.checks.formulas import guard, unguard
+from pipeline.checks.formulas import guard, guarded, unguard
 
 
 def apply(function: object, *cells: str | None) -> list[str | None]:
@@ -16,9 +16,11 @@ def apply(function: object, *cells: str | None) -> list[str | None]:
     return frame.select(function(pl.col("cell")))["cell"].to_list()  # type: ignore[operator]
 
 
-@pytest.mark.parametrize("cell", ["=1+1", "+cmd|x", "-2+3", "@SUM(A1)", "\tx", "\rx", "-", "--", "=", "-5 degC"])
+@pytest.mark.parametrize(
+    "cell", ["=1+1", "+cmd|x", "-2+3", "@SUM(A1)", "\tx", "\rx", "\nx", "＝1", "-", "--", "=", "-5 degC"]
+)
 def test_formula_signs_get_one_apostrophe(cell: str) -> None:
-    """Signs of the usual list for CSV injection."""
+    """Signs of the usual list for CSV injection (OWASP, "CSV Injection", from memory)."""
     assert apply(guard, cell) == ["'" + cell]
 
 
@@ -37,11 +39,12 @@ def test_null_stays_null() -> None:
 
 
 @settings(deadline=None, max_examples=50)
-@given(st.text(alphabet="'=+-@\t\r5.,eA ", max_size=6))
+@given(st.text(alphabet="'=+-@＠\t\r\n5.,eA ", max_size=6))
 def test_guard_is_undone_exactly(cell: str) -> None:
     """Also where a cell has apostrophes of its own."""
-    (guarded,) = apply(guard, cell)
-    assert apply(unguard, guarded) == [cell]
-    assert guarded is not None
-    if guarded[:1] in set("=@\t\r"):
-        pytest.fail(f"{guarded!r} would run")
+    (out,) = apply(guard, cell)
+    assert out == guarded(cell)
+    assert apply(unguard, out) == [cell]
+    assert out is not None
+    if out[:1] in set("=@＠\t\r\n"):
+        pytest.fail(f"{out!r} would run")
