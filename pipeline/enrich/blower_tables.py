@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import math
 from collections.abc import Mapping
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.errors import UsageError, cut
+from pipeline.ingest.own_tables import own_rows
 
 OWNERS = ("unit_id", "model")
 NUMBERS = ("static_in_wc", "airflow_cfm")
@@ -36,35 +33,17 @@ def parse_blowers(text: str, *, name: str = "blowers.csv") -> pl.DataFrame:
     UsageError
         If a column is missing, a cell is not a number, a point is incomplete, or a row has no owner.
     """
-    reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")))
-    missing = [column for column in COLUMNS if column not in (reader.fieldnames or ())]
-    if missing:
-        raise UsageError(f"{name}, line 1: the column {missing[0]!r} is missing: add it", slug="blowers")
-    rows = []
-    for cells in reader:
-        line = f"{name}, line {reader.line_num}"
-        words = {key: (cells[key] or "").strip() or None for key in (*OWNERS, "speed")}
-        points = {key: _number(cells[key], key, line) for key in NUMBERS}
+    rows: list[dict[str, object]] = []
+    for row in own_rows(text, COLUMNS, name=name, slug="blowers"):
+        words = {key: row.text(key) for key in (*OWNERS, "speed")}
+        points = {key: row.number(key, low=0.0, blank=True, advice="mend it") for key in NUMBERS}
         blank = [key for key, value in points.items() if value is None]
         if words["unit_id"] is None and words["model"] is None:
-            raise UsageError(f"{line}: neither unit_id nor model is given: name the table's owner", slug="blowers")
+            raise row.wrong("neither unit_id nor model is given: name the table's owner")
         if len(blank) == 1 or (blank and (words["unit_id"] is None or words["speed"] is None)):
-            raise UsageError(f"{line}, {blank[0]}: the point is not complete: fill in both numbers", slug="blowers")
-        rows.append(words | points)
+            raise row.wrong("the point is not complete: fill in both numbers", blank[0])
+        rows.append({**words, **points})
     return pl.DataFrame(rows, schema=dict(BLOWERS_SCHEMA))
-
-
-def _number(cell: str | None, column: str, line: str) -> float | None:
-    value = (cell or "").strip()
-    if not value:
-        return None
-    try:
-        number = float(value)
-    except ValueError:
-        number = math.nan
-    if not math.isfinite(number) or number < 0:
-        raise UsageError(f"{line}, {column}: {cut(value)!r} is not a number of 0 or more: mend it", slug="blowers")
-    return number
 
 
 def add_table_airflow(frame: pl.DataFrame, blowers: pl.DataFrame | None) -> pl.DataFrame:

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import math
-
 import polars as pl
 
-from pipeline.errors import UsageError, cut
+from pipeline.errors import cut
+from pipeline.ingest.own_tables import own_rows
 
 HEAT_SCHEMA = pl.Schema({"season": pl.Int64, "cooling_degree_days": pl.Float64})
 """One row per season, by the year it starts in."""
@@ -27,25 +24,14 @@ def parse_degree_days(text: str, *, name: str = "degree_days.csv") -> pl.DataFra
     Raises
     ------
     UsageError
-        If a column is missing or a cell is not a number.
+        If a column is missing, a cell is not a number, or a season is not a year.
     """
-    reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")))
-    missing = [column for column in HEAT_SCHEMA if column not in (reader.fieldnames or ())]
-    if missing:
-        raise UsageError(f"{name}, line 1: the column {missing[0]!r} is missing: add it", slug="degree-days")
-    rows = [
-        {column: _number(row[column], f"{name}, line {reader.line_num}, {column}") for column in HEAT_SCHEMA}
-        for row in reader
-    ]
-    return pl.DataFrame(rows, schema=dict.fromkeys(HEAT_SCHEMA, pl.Float64)).cast(HEAT_SCHEMA)
-
-
-def _number(cell: str | None, where: str) -> float:
-    value = (cell or "").strip()
-    try:
-        number = float(value)
-    except ValueError:
-        number = math.nan
-    if not math.isfinite(number) or number < 0:
-        raise UsageError(f"{where}: {cut(value)!r} is not a number of 0 or more: mend it", slug="degree-days")
-    return number
+    rows = []
+    for row in own_rows(text, tuple(HEAT_SCHEMA), name=name, slug="degree-days"):
+        year, heat = (row.number(column, low=0.0, advice="mend it") for column in HEAT_SCHEMA)
+        if year is None or not year.is_integer():
+            raise row.wrong(
+                f"{cut(row.cells['season'])!r} is not a year: write the year the season starts in", "season"
+            )
+        rows.append({"season": int(year), "cooling_degree_days": heat})
+    return pl.DataFrame(rows, schema=HEAT_SCHEMA)
