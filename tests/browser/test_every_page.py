@@ -14,7 +14,7 @@ import pytest
 from pipeline.run import run
 from tests.browser.conftest import missing
 
-pytestmark = [pytest.mark.browser, pytest.mark.every_page]
+pytestmark = [pytest.mark.browser, pytest.mark.thorough]
 
 SAMPLES = Path(__file__).parents[2] / "sample_exports"
 RULES = Path(__file__).with_name("htmlvalidate.json")

@@ -11,7 +11,7 @@ import pytest
 pytestmark = pytest.mark.browser
 
 AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-KINDS = ["hostile", "poor", "none_flagged"]
+KINDS = [pytest.param("hostile", marks=pytest.mark.thorough), "poor", "none_flagged"]
 
 
 def one_of_each(site: Path, units: int = 9) -> list[Path]:
@@ -60,7 +60,10 @@ def test_pages_are_silent_offline_and_never_scroll_sideways(browser: Any, sites:
             assert visit.said == [], path.name
 
 
-@pytest.mark.parametrize(("scheme", "kind"), [("light", "hostile"), ("light", "poor"), ("dark", "hostile")])
+@pytest.mark.parametrize(
+    ("scheme", "kind"),
+    [pytest.param("light", "hostile", marks=pytest.mark.thorough), ("light", "poor"), ("dark", "hostile")],
+)
 def test_axe_finds_nothing(browser: Any, sites: dict[str, Path], scheme: str, kind: str) -> None:
     import axe_playwright_python as axe
 
@@ -146,6 +149,7 @@ def test_the_answer_stands_without_scrolling(browser: Any, sites: dict[str, Path
         assert rows.nth(7).bounding_box()["y"] < 900
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("width", [390, 1280])
 def test_targets_are_large_enough(browser: Any, sites: dict[str, Path], width: int) -> None:
     """WCAG 2.2, 2.5.8: 24 by 24 pixels, links inside a sentence excepted."""
@@ -159,7 +163,7 @@ def test_targets_are_large_enough(browser: Any, sites: dict[str, Path], width: i
             assert visit.page.evaluate(script) == [], path.name
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", [pytest.param("light", marks=pytest.mark.thorough), "dark"])
 def test_text_in_drawings_has_contrast(browser: Any, sites: dict[str, Path], scheme: str) -> None:
     """axe cannot judge SVG text, so: 4.5 to 1 against the page (WCAG 2.2, 1.4.3, relative luminance from there)."""
     drawn = 0
