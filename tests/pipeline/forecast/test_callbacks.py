@@ -146,5 +146,5 @@ def test_the_heat_file_is_read_and_its_faults_are_named():
         parse_degree_days("season,heat\n2024,1\n")
     with pytest.raises(UsageError, match="line 2, cooling_degree_days: 'hot' is not a number"):
         parse_degree_days("season,cooling_degree_days\n2024,hot\n")
-    with pytest.raises(UsageError, match="line 2, season: '2024.5' is not a year"):
+    with pytest.raises(UsageError, match=r"line 2, season: '2024\.5' is not a year"):
         parse_degree_days("season,cooling_degree_days\n2024.5,1890\n")
