@@ -29,6 +29,9 @@ TIED = 0.02
 LISTED = 0.3
 """A proposal below this confidence is not shown."""
 
+SMALLEST_FAN_UF = 1.5
+"""A smaller reading is amps sooner than a fan section; 2 to 15 uF are sold (common practice, no source)."""
+
 SECTION_WORDS = frozenset(
     ("cap", "caps", "capacitor", "herm", "fan", "mfd", "uf", "c", "h", "f", "run", "dual", "kondensator", "condensador")
 )
@@ -104,10 +107,11 @@ def assign(name: str, columns: Sequence[Column], table: str, entry: Entry | None
     uses = _told(name, columns, entry, fields)
     fixed = {use.index for use in uses.values()}
     shared = shared_prefix([column.header for column in columns])
+    visits = visit_prefixes([column.header for column in columns])
     ranked: list[tuple[Candidate, Column]] = []
     for column in columns:
         if column.index not in fixed and column.header.strip():
-            for candidate in _best_candidates(column.full_header, shared, table):
+            for candidate in _best_candidates(column.full_header, shared, visits, table):
                 ranked.append(
                     (_in_company(weighed(column, candidate, fields[candidate.field]), column, columns), column)
                 )
@@ -175,6 +179,10 @@ def _in_company(candidate: Candidate, column: Column, columns: Sequence[Column])
             for key in keys
         )
         return candidate if under_load else replace(candidate, confidence=0.6)
+    if candidate.field == "fan_uf" and candidate.how != "exact" and candidate.confidence < CONFIDENT:
+        herm = any(c.field == "herm_uf" for other in columns for c in candidates(other.header, "visits")[:1])
+        sized = column.numbers() and sum(v == 0 or v >= SMALLEST_FAN_UF for v in column.numbers())
+        return replace(candidate, confidence=0.85) if herm and sized == len(column.sample) else candidate
     if candidate.field == "lat" and column.header.strip().upper() == "LAT":
         return candidate if keys & {"lon", "lng", "long", "longitude"} else replace(candidate, confidence=0.4)
     if candidate.field == "visit_date" and candidate.how != "exact" and 0.7 <= candidate.confidence < CONFIDENT:
@@ -259,10 +267,23 @@ def shared_prefix(headers: Sequence[str]) -> str | None:
     return common if first.count(common) >= 0.7 * len(headers) else None
 
 
-def _best_candidates(header: str, prefix: str | None, table: str) -> tuple[Candidate, ...]:
-    """Return the candidates of the header without the shared prefix, or with it where only so it says anything."""
+def visit_prefixes(headers: Sequence[str]) -> tuple[str, ...]:
+    """Return the words for a visit that begin several headers (``job_suction`` beside ``phone``): they say only whose
+    readings these are."""
+    first = [words[0] for header in headers if len(words := fold(header).split()) > 1]
+    ideas = {word: {idea for one in readings_of(word) for idea in one.ideas} for word in set(first)}
+    return tuple(w for w in sorted(ideas) if first.count(w) >= 3 and ideas[w] and ideas[w] <= {"visit", "ticket"})
+
+
+def _best_candidates(header: str, prefix: str | None, visits: Sequence[str], table: str) -> tuple[Candidate, ...]:
+    """Return the candidates of the header without the shared prefix, or with it where only so it says anything; a word
+    for the visit is taken off where the header with it says nothing."""
     bare = candidates(_without(header, prefix), table)
-    return bare if bare and bare[0].confidence >= CONFIDENT else candidates(header, table) or bare
+    if bare and bare[0].confidence >= CONFIDENT:
+        return bare
+    found = candidates(header, table) or bare
+    begins = next((word for word in visits if fold(header).split()[:1] == [word]), None)
+    return found or candidates(_without(header, begins), table)
 
 
 def _without(header: str, prefix: str | None) -> str:

@@ -31,7 +31,7 @@ DATE = re.compile(
     r"\d{1,4}\D{1,3}(\d{1,2}|[^\W\d_]{3,})\D{1,6}\d{1,4}|^\d{8}$|^[3-5]\d{4}(\.\d+)?$"
     r"|[^\W\d_]{3,}\.? \d{1,2},? \d{4}|^(19|20)\d\d$"
 )
-ID = re.compile(r"(?=.*\d)[\w#./-]{1,24}|[A-Z]{1,4}[- ]?\d+")
+ID = re.compile(r"(?=.*\d)[\w#./-]{1,24}|[A-Z]{1,4}[- ]?\d+|[A-Z]")
 UNSAID = {"temperature": ("degC",), "pressure": ("kPa",)}
 """Units that a column may be in without saying so, besides the field's own; see ``unstated_units``."""
 

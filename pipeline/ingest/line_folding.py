@@ -25,6 +25,9 @@ REPAIRS = ("repair", "no_cooling")
 """Kinds of visit with a component at fault."""
 
 MOST_OZ = 1600.0
+BETWEEN = " , "
+"""What stands between the cells of a line when they are read as one text."""
+
 SHOWN = 3
 _DERIVED_ID = r"^(visit-[0-9a-f]+)-\d+$"
 
@@ -139,7 +142,7 @@ def _line_values(
                 for role in ("item", "text")
                 for index in lines.columns.get(role, ())
             ],
-            separator=" , ",
+            separator=BETWEEN,
             ignore_nulls=True,
         ),
         part_number=_text(lines, "part_number"),
@@ -212,7 +215,7 @@ _MEANING = {
 def _row(text: str, said: Meaning, visit_type: Field) -> dict[str, object]:
     return {
         "text": text,
-        "job": None if said.part or said.cause else word_for(text, visit_type),
+        "job": None if said.part or said.cause else _job(text, visit_type),
         "part": said.part,
         "cause": said.cause,
         "kind": said.kind,
@@ -222,6 +225,12 @@ def _row(text: str, said: Meaning, visit_type: Field) -> dict[str, object]:
         "ounces_each": said.ounces_each,
         "in_container": said.in_container,
     }
+
+
+def _job(text: str, visit_type: Field) -> str | None:
+    """Return the kind of visit that a cell of the line tells; its other cell may be a code of the shop's own."""
+    told = [word for cell in text.split(BETWEEN) if (word := word_for(cell, visit_type))]
+    return "no_cooling" if "no_cooling" in told else next(iter(told), None)
 
 
 def _type(frame: pl.DataFrame) -> pl.Expr:

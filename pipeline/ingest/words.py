@@ -20,6 +20,9 @@ NEAR = 60.0
 LONGEST = 400
 """A longer cell is no word and no list of words; it is not even folded."""
 
+PIECES = re.compile(r"\s+[-\u2013\u2014]+\s+|\s*[:;,/()+\n]\s*")
+"""What stands between the pieces of a phrase."""
+
 SEPARATORS = re.compile(r"\s*[;,|/\n]\s*")
 
 
@@ -62,8 +65,53 @@ def word_for(text: str, field: Field) -> str | None:
     """Return the field's word that ``text`` is a known spelling of, None if it is none."""
     if len(text) > LONGEST:
         return None
+    return _spelled(text, field) or (_told_in_pieces(text, field) if field.name in _spec()["qualifiers"] else None)
+
+
+def _spelled(text: str, field: Field) -> str | None:
     folded = fold_words(text)
     return spellings(field).get(folded) or _joined(field).get(folded.replace(" ", "")) or None
+
+
+def _told_in_pieces(text: str, field: Field) -> str | None:
+    """Return the word that a phrase of several pieces tells (``Diagnostic - no cooling``, ``Repair: capacitor``).
+
+    Every piece must be known: a word of the field, a word that says nothing more, or the component it was about.
+    """
+    told: list[str] = []
+    of_component = False
+    for piece in PIECES.split(text):
+        word = _spelled(piece, field) or _without_qualifiers(piece, field)
+        if word:
+            told.append(word)
+        elif fold_words(piece) in _components():
+            of_component = True
+        elif word is None:
+            return None
+    found = list(dict.fromkeys(told))
+    for rule in _spec()["outranks"][field.name].split(";"):
+        first, second = rule.split()
+        if first in found and second in found:
+            found.remove(second)
+    return found[0] if len(found) == 1 and not (of_component and found[0] == "install") else None
+
+
+def _without_qualifiers(text: str, field: Field) -> str | None:
+    """Return the word that is left without words that say nothing more: "" where nothing is left, None if neither."""
+    left = fold_words(text).split()
+    for dropped in _spec()["qualifiers"][field.name]:
+        left = [word for word in left if word not in dropped.split()]
+        if not left:
+            return ""
+        if word := _spelled(" ".join(left), field):
+            return word
+    return None
+
+
+@cache
+def _components() -> frozenset[str]:
+    spelled = _spec()["words"]["component"].items()
+    return frozenset(fold_words(text) for word, texts in spelled for text in [word, *texts.split(";")])
 
 
 def words_for(text: str, field: Field, own: Mapping[str, str]) -> tuple[str | None, tuple[str, ...]]:

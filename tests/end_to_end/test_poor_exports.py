@@ -13,6 +13,7 @@ from pipeline.fields import registry
 from pipeline.ingest.mapping_file import dump_entry
 from sample_exports.generator import simulate, variants
 from tests.end_to_end.bringing import Brought, bring
+from tests.end_to_end.conftest import ask, run_quietly
 
 ROW = ["visit_id", "unit_id"]
 SECTION = [*ROW, "section", "is_new_part"]
@@ -223,3 +224,20 @@ def test_a_month_of_single_line_tickets_is_read_as_the_rest_of_the_year(take: Ta
     assert_frame_equal(
         whole.tables["visits"].select(wanted), parted.tables["visits"].select(wanted), check_row_order=False
     )
+
+
+def test_invoice_lines_tell_the_kind_of_visit_beside_codes_of_the_shops_own(tmp_path: Path) -> None:
+    (tmp_path / "lines.csv").write_text(
+        "Invoice #,Invoice Date,Service Address,Item,Description,Qty,Line Total\n"
+        "5001,05/14/2024,12 Oak St,TU-1,Spring AC tune-up,1,129.00\n"
+        "5001,05/14/2024,12 Oak St,CAP455,Dual run capacitor 45/5 440V,1,189.00\n"
+        "5002,05/15/2024,9 Elm St,DX,Diagnostic - no cooling,1,89.00\n"
+        "5002,05/15/2024,9 Elm St,CONT2P,Contactor 2 pole 30A,1,145.00\n",
+        "utf-8",
+    )
+    run_quietly([tmp_path / "lines.csv"], tmp_path / "shop")
+    visits = ask(tmp_path / "shop", "visits")["visits"].sort("visit_id")
+    assert visits.select("visit_id", "visit_type", "cause").rows() == [
+        ("5001", "maintenance", None),
+        ("5002", "no_cooling", "contactor"),
+    ]

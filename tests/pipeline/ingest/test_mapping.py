@@ -269,3 +269,24 @@ def test_a_header_the_mapping_names_must_be_there_if_it_is_needed() -> None:
 )
 def test_the_table_is_told_by_its_headers_and_name(name: str, headers: list[str], table: str) -> None:
     assert map_table(make_raw(headers, name=name)).table == table
+
+
+def test_a_bare_fan_column_beside_a_hermetic_one_is_its_section() -> None:
+    ids = {"Job #": ["1", "2"], "Unit": ["A", "B"], "Date": ["2024-05-14", "2024-05-15"], "Herm": ["44.1", "33.1"]}
+    assert map_table(make_columns(ids | {"Fan": ["4.9", "7.2"]})).columns["fan_uf"].header == "Fan"
+    assert "fan_uf" not in map_table(make_columns(ids | {"Fan": ["0.9", "1.2"]})).columns  # amps sooner than uF
+    assert "fan_uf" not in map_table(make_columns(ids | {"Fan": ["ok", "ok"]})).columns
+
+
+def test_a_word_for_the_visit_before_most_readings_is_no_part_of_their_names() -> None:
+    headers = ["job_id", "job_unit_id", "job_date", "job_outdoor_temp", "job_suction_psi", "Phone", "Billing City"]
+    headers += ["Billing Zip", "Billing Address", "Filter Size", "Email", "Discount"]
+    found = choose_table("x.csv", sampled(make_raw(headers)), None).uses
+    assert {field: use.header for field, use in found.items()} == {
+        "visit_id": "job_id",
+        "unit_id": "job_unit_id",
+        "visit_date": "job_date",
+        "outdoor_db_f": "job_outdoor_temp",
+        "suction_psig": "job_suction_psi",
+        "phone": "Phone",
+    }
