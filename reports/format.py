@@ -233,6 +233,20 @@ def reason_text(text: str) -> str:
     return cut(dated)
 
 
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=%|µF|°F|×)|(?<=×) (?=\d)")
+
+
+def kept_together(text: str) -> str:
+    """Return the text with each number on the line of its unit: the space between them does not break.
+
+    Examples
+    --------
+    >>> kept_together("limit −6 %").split(" ")
+    ['limit', '−6\\xa0%']
+    """
+    return _BEFORE_UNIT.sub("\u00a0", text)
+
+
 def _as_day(found: re.Match[str]) -> str:
     try:
         return day(dt.date(*(int(part) for part in found.groups())))

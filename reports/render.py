@@ -32,6 +32,8 @@ FORMATS = (
     "capacitor_size",
     "section",
     "field_label",
+    "kept_together",
+    "reason_text",
 )
 
 

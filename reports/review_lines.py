@@ -46,6 +46,8 @@ class Line:
         The unit to begin with (unit_id, customer_name, phone, address), or None.
     lead_in
         What stands before the unit.
+    ring
+        Whether it is the customer who is to be rung; a claim is between the shop and the maker.
     pages
         Slugs of the page to go to, the best first; the first that there is counts.
     """
@@ -55,6 +57,7 @@ class Line:
     unit: Row | None
     lead_in: str
     pages: tuple[str, ...]
+    ring: bool = True
 
 
 def lines(frames: Frames, site: Site) -> tuple[Line, ...]:
@@ -159,9 +162,10 @@ def _file(frames: Frames, site: Site) -> Line | None:
     row = _only(frames, "fleet_review_claims", state="to_file")
     if row is None:
         return None
-    amount = f", {number(row['amount'])} {site.currency} in all," if row["amount"] else ""
-    text = f"{count(row['claims'], 'warranty claim')}{amount} the first by {day(row['deadline'])}."
-    return Line("File", text, row, "First", ("warranty",))
+    one = row["claims"] == 1
+    amount = f", {number(row['amount'])} {site.currency}{'' if one else ' in all'}," if row["amount"] else ""
+    text = f"{count(row['claims'], 'warranty claim')}{amount} {'' if one else 'the first '}by {day(row['deadline'])}."
+    return Line("File", text, row, "For" if one else "First, for", ("warranty",), ring=False)
 
 
 def _chase(frames: Frames, site: Site) -> Line | None:
@@ -171,10 +175,10 @@ def _chase(frames: Frames, site: Site) -> Line | None:
     over_30, over_90 = row["filed_over_30"], row["filed_over_90"]
     text = (
         f"{count(row['claims'], 'claim')} filed and not answered, {money(row['amount'], site.currency)}: "
-        f"{number(over_90)} for more than 90 days, {number(over_30)} for 31 to 90."
+        f"{number(over_90)} for more than 90 days{f', {number(over_30)} for 31 to 90' if over_30 else ''}."
     )
     since = f"Oldest, of {day(row['claimed_on'])}" if row["claimed_on"] else "First"
-    return Line("Chase", text, row, since, ("warranty",))
+    return Line("Chase", text, row, f"{since}, for", ("warranty",), ring=False)
 
 
 def _finish(frames: Frames, _site: Site) -> Line | None:

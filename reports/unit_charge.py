@@ -183,9 +183,11 @@ def _fits(off: float | None, scatter: float | None, says: str | None) -> str:
 
 
 def _missing(charge: Sequence[Row]) -> str | None:
-    """Return what kept the newest visit from being judged."""
+    """Return what kept the newest visit from being judged; where none ever was, the head of the section says so."""
     newest = charge[-1] if charge else None
     if newest is None or newest["charge_verdict"] != "not_testable":
+        return None
+    if all(row["charge_verdict"] in {None, "not_testable"} for row in charge):
         return None
     why = reason_text(newest["not_testable_because"] or "the reason was not said")
     return f"The newest visit, {day(newest['visit_date'])}, could not be judged: {why}."

@@ -9,6 +9,7 @@ from typing import Any
 from reports.advice import OTHER, Reason, advice, label
 from reports.charge_words import finding
 from reports.format import chance, day, name, number, section, sentence_start, words
+from reports.unit_facts import equipment
 
 Row = Mapping[str, Any]
 
@@ -133,7 +134,7 @@ def _outlook(unit: Row) -> str | None:
 
 def _system(unit: Row) -> str:
     said = [
-        sentence_start(words(unit["equipment"])).replace(" ac", " AC") if unit["equipment"] else "",
+        sentence_start(equipment(unit["equipment"])) if unit["equipment"] else "",
         name(unit["make"]),
         name(unit["model"]),
         f"serial {name(unit['serial'])}" if unit["serial"] else "",

@@ -21,7 +21,9 @@ WARRANTY = (
 def system_facts(unit: Row, readings: Sequence[Row]) -> Facts:
     """Return what is known of the system; what is not known is left out."""
     system = ", ".join(
-        part for part in (words(unit["equipment"]), name(unit["make"]), name(unit["model"])) if part not in {"–", ""}
+        part
+        for part in (equipment(unit["equipment"]), name(unit["make"]), name(unit["model"]))
+        if part not in {"–", ""}
     )
     warranty = ", ".join(f"{label} {number(unit[key])} years" for label, key in WARRANTY if unit[key] is not None)
     return _known(
@@ -38,6 +40,11 @@ def system_facts(unit: Row, readings: Sequence[Row]) -> Facts:
         ("Registered", words(unit["registered"]) if unit["registered"] else ""),
         ("Last visit", day(unit["last_visit_on"])),
     )
+
+
+def equipment(word: str | None) -> str:
+    """Return the kind of equipment as people write it, ``split AC``."""
+    return " ".join(part.upper() if part == "ac" else part for part in words(word).split(" "))
 
 
 def place_facts(unit: Row) -> Facts:

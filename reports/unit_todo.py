@@ -43,7 +43,8 @@ def todo(leading: Reason, reasons: Sequence[Reason], verdict: str | None, capaci
         causes.append("airflow")
     others = [cause for cause in dict.fromkeys(causes) if cause not in {leading.cause, OTHER}][:MOST_OTHERS]
     cautions = [*entry.cautions, *(caution for cause in others for caution in advice()[cause].cautions)]
-    sizes = f" On this unit: {capacitor}." if capacitor and leading.cause in WITH_CAPACITOR else ""
+    on_file = f"On this unit: {capacitor}." if capacitor else "Its size is not on file: ask for a photo of the label."
+    sizes = f" {on_file}" if leading.cause in WITH_CAPACITOR else ""
     return Todo(
         first=entry.first,
         steps=entry.steps,

@@ -224,6 +224,6 @@ def _whole(column: str) -> pl.Expr:
     value = pl.col(column)
     return (
         pl.when(value >= 10)
-        .then(value.round(0).cast(pl.Int64, strict=False).cast(pl.String))
+        .then(value.round(0).cast(pl.Int64, strict=False).cast(pl.String).str.replace(r"(\d)(\d{3})$", "$1,$2"))
         .otherwise(value.round(1).cast(pl.String).str.strip_suffix(".0"))
     )

@@ -144,14 +144,14 @@ def _charge(history: History, scores: pl.DataFrame) -> pl.DataFrame:
         pl.when(superheat.fill_null(False))
         .then(
             pl.format(
-                f"refrigerant_leak: superheat {{}} degF over target on {{}}, limit {SUPERHEAT_LIMIT_F:g}",
+                f"refrigerant_leak: superheat {{}} degF over target on {{}}, limit {SUPERHEAT_LIMIT_F:g} degF",
                 _short(pl.col("leak_loss_f"), 1),
                 pl.col("visit_date"),
             )
         )
         .otherwise(
             pl.format(
-                f"refrigerant_leak: subcooling {{}} degF under target on {{}}, limit {SUBCOOLING_LIMIT_F:g}",
+                f"refrigerant_leak: subcooling {{}} degF under target on {{}}, limit {SUBCOOLING_LIMIT_F:g} degF",
                 _short(pl.col("leak_loss_f"), 1),
                 pl.col("visit_date"),
             )

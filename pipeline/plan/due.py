@@ -267,7 +267,10 @@ def _findings(known: Known, settings: Settings, warm: dt.date | None) -> pl.Data
         known.findings.filter(pl.col("decision").fill_null("") != "declined"),
         place=1,
         reason=pl.format(
-            "{} found on {}, not put right{}", pl.col("finding").str.replace_all("_", " "), "found_on", said
+            "{} found on {}, not put right{}",
+            pl.col("finding").str.replace_all("_", " ").str.strip_suffix(" found"),
+            "found_on",
+            said,
         ),
         work=work,
         earliest=pl.when(work == "charge_check").then(pl.lit(warm)),

@@ -29,6 +29,7 @@ class FoundUnit:
     city: str | None
     unit_location: str | None
     make: str | None
+    agreement_renews_on: dt.date | None
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from reports.charts.theme import Figure
 from reports.format import count, name, number, words
 from reports.page import Page, Site
 from reports.pages.figure_rows import figures_of
-from reports.pages.rate_rows import rows_file
+from reports.pages.rate_rows import group_words, rows_file
 from reports.survival_shown import Survival, survival_shown
 
 PAGE = Page(
@@ -202,8 +202,9 @@ def _lead(rates: pl.DataFrame) -> tuple[str, ...]:
 
 def _told(row: Row) -> str:
     """Return a group with its count, its rate and limits, and what the fleet's rate would have given."""
+    group, called = group_words(row["group_by"], row["group_value"])
     return (
-        f"{GROUPINGS[row['group_by']][1].lower()} {name(row['group_value'])}, {count(row['failures'], 'failure')} in "
+        f"{group} {name(called)}, {count(row['failures'], 'failure')} in "
         f"{number(row['unit_years'])} unit-years, {number(row['rate_per_100_unit_years'], 1)} per 100 "
         f"({number(row['rate_low'], 1)} to {number(row['rate_high'], 1)}), where the fleet's rate would give "
         f"{number(row['expected_failures'])}"

@@ -22,6 +22,8 @@ PAGE = Page(
 
 Row = Mapping[str, Any]
 
+AGREEMENT: Mapping[str, str] = {"yes": "under agreement", "no": "without an agreement"}
+
 
 @dataclass(frozen=True)
 class RateRows:
@@ -41,6 +43,13 @@ def rows_file(group_by: str, group_value: str) -> str:
     return f"{group_by.replace('_', '-')}-{digest}.html"
 
 
+def group_words(group_by: str, group_value: str) -> tuple[str, str]:
+    """Return what a group is of and what it is called, ``("make", "Norvane")``, ``("units", "under agreement")``."""
+    if group_by == "agreement" and group_value in AGREEMENT:
+        return "units", AGREEMENT[group_value]
+    return group_by.replace("_", " "), label(group_value) if group_by == "component" else group_value
+
+
 def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Iterator[RateRows]:
     """Yield one context per group that has a line on the page of rates."""
     key = ["group_by", "group_value"]
@@ -48,10 +57,11 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Iterator[RateRows]
     nothing: tuple[Row, ...] = ()
     for rate in frames["parts_and_makes_rates"].iter_rows(named=True):
         place = (rate["group_by"], rate["group_value"])
+        group, called = group_words(*place)
         yield RateRows(
             file=rows_file(*place),
-            group=rate["group_by"].replace("_", " "),
-            name=label(place[1]) if place[0] == "component" else place[1],
+            group=group,
+            name=called,
             rate=rate,
             failures=tuple(failed[place].iter_rows(named=True)) if place in failed else nothing,
             units=tuple(units[place].iter_rows(named=True)) if place in units else nothing,

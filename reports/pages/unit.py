@@ -140,8 +140,10 @@ def _title(unit: Row) -> str:
 def _head(unit: Row) -> str:
     if unit["p_failure"] is None:
         return "No chance could be worked out for this unit."
-    line = f"{number(unit['rank'])} of {number(unit['units_active'])} in line"
-    text = "On the watch list" if unit["flagged"] else "Not flagged"
+    if unit["flagged"]:  # the place it has on the watch list, which leaves out units that nobody has seen for long
+        text, line = "On the watch list", f"{number(unit['watch_place'])} of {number(unit['units_flagged'])}"
+    else:
+        text, line = "Not flagged", f"{number(unit['rank'])} of {number(unit['units_active'])} in line"
     by = f" by {day(unit['season_end'])}" if unit["season_end"] else ""
     return f"{text}, {line}: {chance(unit['p_failure'])} for a no-cooling call{by} if nothing is done"
 
@@ -221,11 +223,17 @@ def _state(readings: Sequence[Row], forecast: Row | None) -> str:
     elif forecast["p_out_by_season_end"] is not None:
         text = f"Out of tolerance by {day(forecast['season_end'])}: {chance(forecast['p_out_by_season_end'])}"
         if forecast["out_of_tolerance_on"]:
-            text += f"; as likely before as after {day(forecast['out_of_tolerance_on'])}"
+            text += f"; as likely before as after {_soon(forecast['out_of_tolerance_on'], forecast['season_end'])}"
         parts.append(text + ".")
     return " ".join(parts)
 
 
+def _soon(date: dt.date, season_end: dt.date) -> str:
+    """Return a date told for a day of the year ahead; further off only its year, as the range is years wide."""
+    return day(date) if (date - season_end).days <= DAYS_TOLD else str(date.year)
+
+
+DAYS_TOLD = 366
 VERDICTS: Mapping[str, str] = {
     "low": "charge looks low",
     "within": "charge within its band",

@@ -153,7 +153,8 @@ def _lead(stated: Mapping[str, Stated], claims: pl.DataFrame, site: Site) -> tup
     said = []
     first = next(iter(stated["to_file"].rows), None)
     if first is not None and first["deadline"] is not None:
-        said.append(f"The first must be filed by {day(first['deadline'])}.")
+        which = "It" if stated["to_file"].in_all == 1 else "The first"
+        said.append(f"{which} must be filed by {day(first['deadline'])}.")
     test = stated["test_before_lapse"]
     if test.in_all:
         said.append(

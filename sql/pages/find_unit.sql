@@ -9,6 +9,7 @@ select
     sites.customer_name,
     sites.address,
     sites.city,
+    sites.agreement_renews_on,
     units.unit_location,
     units.make
 from unit_risk

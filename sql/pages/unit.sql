@@ -5,8 +5,18 @@ with asked as (
 ),
 
 fleet as (
-    select count(*) as units_active
+    select
+        count(*) as units_active,
+        count(*) filter (where flagged) as units_flagged
     from unit_risk
+),
+
+listed as (
+    select
+        unit_id,
+        row_number() over (order by rank asc) as watch_place
+    from unit_risk
+    where flagged
 )
 
 select
@@ -20,6 +30,8 @@ select
     unit_risk.p_high,
     unit_risk.rank,
     fleet.units_active,
+    fleet.units_flagged,
+    listed.watch_place,
     unit_risk.flagged,
     unit_risk.leading_reason,
     unit_risk.reasons,
@@ -60,6 +72,8 @@ from asked
 inner join unit_risk
     on asked.unit_id = unit_risk.unit_id
 cross join fleet
+left join listed
+    on unit_risk.unit_id = listed.unit_id
 left join units
     on unit_risk.unit_id = units.unit_id
 left join sites

@@ -39,6 +39,8 @@ class _Reader(HTMLParser):
             self.document.anchors.append(values["id"] or "")
         if tag == "data":
             self.document.values.append(values["value"] or "")
+        if tag == "br":
+            self.document.text += " "
         self._silent += tag in {"script", "style"}
 
     def handle_endtag(self, tag: str) -> None:

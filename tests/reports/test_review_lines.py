@@ -85,7 +85,7 @@ WANTED = {
         r"Test the run capacitor, hermetic section, before its warranty ends on 2 Jun 2026\. First: U1",
         r"Register your install by 13 Apr 2026, or the longer term is lost\. First: U4",
         r"Finish 1 repair that customers approved or that wait for a part\. Oldest, pitted contactor of 1 Feb 2026: U2",
-        r"File 1 warranty claim, 31 USD in all, the first by 3 Apr 2026\. First: U1",
+        r"File 1 warranty claim, 31 USD, by 3 Apr 2026\. For: U1 Customer 1 Warranty",
         r"Renew 4 agreements ending within 30 days\. First, on 24 Mar 2026: U1",
     ],
     JULY: [
@@ -100,8 +100,8 @@ WANTED = {
     OCTOBER: [
         r"Read how the forecast for 2026 turned out: of 2 flagged units 1 failed \(about 5 in 10\); of 1 others 1; "
         r"2 calls came, 1 were expected\. How the forecast did",
-        r"Chase 1 claim filed and not answered, 50 USD: 1 for more than 90 days, 0 for 31 to 90\. "
-        r"Oldest, of 16 Jul 2026: U1",
+        r"Chase 1 claim filed and not answered, 50 USD: 1 for more than 90 days\. "
+        r"Oldest, of 16 Jul 2026, for: U1 Customer 1 Warranty",
         r"File 1 warranty claim",
         r"Renew 4 agreements ending before the next season",
         r"Call on \d units? that nobody has seen for 18 months\. Longest ago, 3 Jan 2025: U1",
