@@ -15,6 +15,9 @@ from pipeline.plan.solve import seat_booked, solve
 
 WHOLE = 800
 """Stops up to which a round is solved whole."""
+NEAREST = 3
+"""Neighbours that each part is solved again with, in pairs: 600 calls in four parts are then 1.3 % dearer than whole
+(2.5 % with two)."""
 PART = 300
 """Stops that one part of a larger round is to hold: a few seconds each (engineering choice)."""
 
@@ -155,12 +158,14 @@ def _halved(
 
 
 def _neighbours(parts: list[Part], stops: Sequence[Stop], places: Places) -> list[tuple[int, int]]:
-    """Return each part with the nearest one after it, so that every border is looked at about once."""
+    """Return each pair of parts of which one is among the ``NEAREST`` of the other, middle to middle."""
     rows = [[stops[n].place for n in part.stops] for part in parts]
-    middles = np.array([[places.lat[row].mean(), places.lon[row].mean()] if row else [np.inf, np.inf] for row in rows])
-    pairs = []
-    for a in range(len(parts) - 1):
-        off = np.hypot(*(middles[a + 1 :] - middles[a]).T)
-        if np.isfinite(off).any():
-            pairs.append((a, a + 1 + int(np.nanargmin(np.where(np.isfinite(off), off, np.inf)))))
-    return pairs
+    there = [n for n, row in enumerate(rows) if row]
+    middles = np.array([[places.lat[rows[n]].mean(), places.lon[rows[n]].mean()] for n in there])
+    middles[:, 1] *= np.cos(np.radians(middles[:, 0].mean()))
+    off = np.hypot(*(middles[:, None] - middles[None]).transpose(2, 0, 1))
+    np.fill_diagonal(off, np.inf)
+    pairs = {
+        (min(a, b), max(a, b)) for a in range(len(there)) for b in np.argsort(off[a], kind="stable")[:NEAREST] if a != b
+    }
+    return [(there[a], there[b]) for a, b in sorted(pairs)]
