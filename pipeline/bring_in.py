@@ -60,6 +60,7 @@ def stage_all(
     say: Say,
     each: Each = alone,
 ) -> None:
+    """Take every file, say what was refused or not used, and put the checked rows of the others into staging."""
     next_id = records.next_import_id(con)
     for item in intake.take(found, each):
         if isinstance(item, Refused):
@@ -72,6 +73,13 @@ def stage_all(
 
 
 def gate_all(con: duckdb.DuckDBPyConnection, intake: Intake, progress: Progress) -> None:
+    """Hold what is staged against the suite, once per table.
+
+    Raises
+    ------
+    PipelineError
+        If a staged row breaks a rule that the row rules should have caught.
+    """
     pairs = [(item, staged) for item, several in progress.staged for staged in several]
     for table in dict.fromkeys(staged.table for _, staged in pairs):
         own = [(item, staged) for item, staged in pairs if staged.table == table]
@@ -82,6 +90,7 @@ def gate_all(con: duckdb.DuckDBPyConnection, intake: Intake, progress: Progress)
 
 
 def merge_all(con: duckdb.DuckDBPyConnection, progress: Progress, now: dt.datetime) -> None:
+    """Merge the staged files in the order of their paths and record each with its account, findings and suspects."""
     for item, several in sorted(progress.staged, key=lambda pair: (pair[0].place, pair[1][0].import_id)):
         staged = several[0]
         account = _merge(con, item, several, now)

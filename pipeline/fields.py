@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -46,6 +47,13 @@ class Field:
     def is_numeric(self) -> bool:
         """Whether the stored value is a number."""
         return self.kind in NUMERIC_KINDS
+
+    @property
+    def bounds(self) -> tuple[float, float]:
+        """The least and the greatest number the field may hold, in its unit; infinite where it has no such end."""
+        low = self.low if isinstance(self.low, int | float) else -math.inf
+        high = self.high if isinstance(self.high, int | float) else math.inf
+        return low, high
 
     @property
     def sql_type(self) -> str:
@@ -109,6 +117,8 @@ def _table(name: str, spec: Mapping[str, Any], measures: tuple[str, ...]) -> Tab
 def _field(table: str, name: str, spec: Mapping[str, Any], measures: tuple[str, ...]) -> Field:
     if spec["kind"] not in KINDS:
         raise ValueError(f"fields.toml: {table}.{name} has the unknown kind {spec['kind']!r}")
+    if ("low" in spec or "high" in spec) and spec["kind"] not in NUMERIC_KINDS | {"date"}:
+        raise ValueError(f"fields.toml: {table}.{name} is {spec['kind']} and can have no range")
     given = {key: value for key, value in spec.items() if key not in {"allowed", "allowed_from"}}
     allowed = measures if "allowed_from" in spec else tuple(spec.get("allowed", ()))
     return Field(table=table, name=name, allowed=allowed, **given)

@@ -49,11 +49,13 @@ class timed:  # noqa: N801 - reads as a word at its place
 
 
 def refuse(item: Refused, progress: Progress, say: Say) -> None:
+    """Note a file that was refused, and say why."""
     progress.refused.append(item)
     say(item.sentence)
 
 
 def tell(item: Taken, say: Say) -> None:
+    """Say what was understood of a file, and which of its columns are not used."""
     for note in item.notes:
         say(f"{item.file}: {note}.")
     if item.unmapped:
@@ -62,6 +64,7 @@ def tell(item: Taken, say: Say) -> None:
 
 
 def lines_of(progress: Progress) -> list[str]:
+    """Return the lines of the summary: a file each, then files met again and files refused."""
     lines = [f"{file}: {counts(account)}" for file, account in progress.accounts]
     if progress.repeats:
         lines.append(f"{len(progress.repeats)} files already imported, not read again: {', '.join(progress.repeats)}")
@@ -71,6 +74,7 @@ def lines_of(progress: Progress) -> list[str]:
 
 
 def counts(account: Account) -> str:
+    """Return where the records of one file went, as a sum."""
     return (
         f"{account.rows_read} rows read = {account.rows_stored} stored + {account.rows_unchanged} unchanged + "
         f"{account.rows_rejected} rejected + {account.rows_skipped} skipped; {account.values_rejected} values rejected"
@@ -78,6 +82,7 @@ def counts(account: Account) -> str:
 
 
 def any_rejected(accounts: Sequence[tuple[str, Account]]) -> bool:
+    """Return whether any file had a row or a value rejected."""
     return any(account.rows_rejected or account.values_rejected for _, account in accounts)
 
 

@@ -16,6 +16,7 @@ READABLE = ("charge_low", "charge_high", "flood_back", "airflow_doubtful", *SECT
 SURE = 0.8
 """A verdict counts as a finding from this probability on."""
 DAYS_HELD = 365
+"""A charge that has held so long after a top-up is taken as put right (engineering choice)."""
 FOUND = ("unit_id", "finding", "found_on", "visit_id", "evidence")
 PUT_RIGHT = ("unit_id", "finding", "resolved_on", "resolved_by")
 

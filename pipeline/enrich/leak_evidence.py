@@ -52,6 +52,7 @@ SILENT_SHARE = 0.02
 """Leaks mended with no word of it, where one was found and nothing was added since, and elsewhere: a guess."""
 YEAR = 365.25
 LONGEST_YEARS = 10.0
+"""Longest stretch between two openings of a circuit that is weighed, years (engineering choice)."""
 
 
 def posterior(log_likelihood: Floats, informed: NDArray[np.bool_], mended: NDArray[np.bool_], known: Limits) -> Floats:

@@ -25,6 +25,7 @@ from pipeline.forecast.units_apply import unit_odds
 from pipeline.workmate import Each, alone
 
 MOST_SEASONS = 6
+"""Past springs that are looked back on: older ones say little of today's shop (engineering choice)."""
 
 BACKTEST_SCHEMA = pl.Schema(
     {

@@ -16,6 +16,7 @@ Floats = npt.NDArray[np.float64]
 
 LAST_READINGS = 8
 ADDED_MEMORY_YEARS = 5.0
+"""Testable charge readings, and years of additions, that still say something of the charge (engineering choices)."""
 
 
 def charge_state(history: History, units: pl.DataFrame, middle: dt.date) -> dict[str, Floats]:

@@ -24,6 +24,7 @@ REPAIRS = ("no_cooling", "repair", "callback")
 LEAST_AT_RISK = 10
 """An age with fewer units under care has no row (engineering choice)."""
 OLDEST = 40
+"""Age in years beyond which nothing is gathered: past the life of the equipment (engineering choice)."""
 
 
 def repairs_gathered(units: pl.DataFrame, exposed: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:

@@ -16,6 +16,8 @@ Floats = npt.NDArray[np.float64]
 NO_HEAT = (0.0, 0.0)
 LEAST_SEASONS = 2
 LARGEST_LOG_RATIO = 0.7
+"""Usual log heat and effect where nothing is known; seasons with heat needed to learn; how far from the usual, on the
+log scale, a season may count: half to twice the heat (engineering choices)."""
 
 
 def learn_heat(

@@ -16,6 +16,8 @@ SPREAD_SCALE = 1.5
 differ held 90 % instead of 95 % (measured, tests/benchmarks/test_rates_and_warranty.py)."""
 MEANS_WEIGHED = 13
 LEAST_WEIGHT = 1e-4
+"""Points of the grid over the fleet's mean, three standard errors either way, and the weight below which a point of the
+grid is left out: fineness of a numerical integral."""
 
 
 def garwood(count: npt.ArrayLike, exposure: npt.ArrayLike, confidence: float = 0.95) -> tuple[Array, Array]:

@@ -14,6 +14,8 @@ Flags = npt.NDArray[np.bool_]
 NEWTON_STEPS = 30
 MOST_BINS = 5
 LEAST_EXPECTED_PER_BIN = 4.0
+"""Steps of the fit; bins of a reliability table at most, and failures expected in each at least, so that a bin can be
+judged (engineering choices)."""
 
 
 @dataclass(frozen=True)

@@ -17,10 +17,13 @@ Floats = npt.NDArray[np.float64]
 
 METHODS = ("bench", "under_load", "from_notes")
 MAD_TO_SD = 1.4826
+"""Standard deviation of a normal law over its median absolute deviation, 1 / 0.6745."""
 SLOPE_PAIR_YEARS = (0.6, 2.4)
 NOISE_PAIR_YEARS = 2.4
 SLOPE_PSEUDO_PAIRS = 20.0
 DEFAULT_SLOPE_PCT_PER_YEAR = -0.8
+"""Years between two readings from which slope, and noise, are learned: about one season or two; the slope that stands
+in for a thin fleet, and the pairs it counts for (engineering guesses)."""
 
 
 def fit_noise(rows: SectionRows) -> NoiseParams:

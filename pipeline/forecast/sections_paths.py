@@ -15,6 +15,7 @@ Floats = npt.NDArray[np.float64]
 
 AGE_STEP_YEARS = 0.02
 OLDEST_YEARS = 60.0
+"""Step and end of the table of paths: a week, and beyond the age of any part under care (engineering choices)."""
 
 
 @dataclass(frozen=True, eq=False)

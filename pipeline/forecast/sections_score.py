@@ -20,6 +20,7 @@ from pipeline.forecast.sections_paths import default_paths
 from pipeline.forecast.sections_posterior import predict
 
 SEASONS_TO_LEARN_FROM = 2
+"""Finished seasons whose odds are held against what came, to mend later odds (engineering choice)."""
 
 
 def next_readings(history: History, params: SectionParams, cutoff: dt.date, until: dt.date) -> pl.DataFrame:

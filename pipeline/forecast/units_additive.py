@@ -23,6 +23,7 @@ FACTORS = (
 
 MOST_LOSS_EXPONENT = 4.0
 LOAD_EXPONENT = (-5.0, 4.0)
+"""Ends of the exponents, so that one odd reading cannot make a hazard without bound (engineering choices)."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,8 +25,10 @@ Floats = npt.NDArray[np.float64]
 
 FAILURE_MEMORY_YEARS = 3.0
 WARNING_MEMORY_YEARS = 2.0
+"""How long an earlier failure, and a warning seen, count (engineering choices)."""
 WARNINGS = ("pitted_contactor", "noisy_compressor", "oil_stain", "swollen_capacitor", "vibration", "hard_start_kit")
 MOST_FAILURES, MOST_WARNINGS, LONGEST_UNSEEN_YEARS = 3.0, 3.0, 4.0
+"""More of these count as so many: what lies beyond is too rare to learn from (engineering choices)."""
 
 
 @dataclass(frozen=True)

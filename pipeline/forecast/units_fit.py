@@ -47,6 +47,8 @@ MOST_SEASONS = 6
 LEAST_UNITS_OF_A_MAKE = 8
 MOST_MAKES = 30
 DEFAULT_AGE_YEARS = 9.0
+"""Past seasons learned from; units from which a make has an effect of its own, and how many makes may; age where no
+unit's is known, weighing as much as ten units (engineering choices)."""
 
 
 @dataclass(frozen=True, eq=False)

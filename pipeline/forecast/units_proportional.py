@@ -18,6 +18,7 @@ COEFFICIENTS = (
 )
 STEPS = 60
 LARGEST_LOG_HAZARD = 0.2
+"""Steps of the fit at most; the largest log hazard of a season, about a 7 in 10 chance (engineering choice)."""
 
 
 def design(x: UnitFeatures, make: npt.NDArray[np.int64], makes: int) -> Floats:

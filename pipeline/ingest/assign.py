@@ -293,6 +293,7 @@ def _without(header: str, prefix: str | None) -> str:
 
 
 def near_headers(wanted: str, headers: Sequence[str]) -> str:
+    """Return up to three headers that look like ``wanted``, in quotes, for a message; ``none`` where there is none."""
     near = process.extract(
         wanted, [text for text in headers if text.strip()], scorer=fuzz.WRatio, processor=fold, limit=3
     )

@@ -221,12 +221,7 @@ def _plausible(column: NumberTexts, texts: pl.Series, sign: str) -> int:
     values = parse_numbers(texts, column.field, unit=column.unit, decimal=sign).values
     if column.field.unit == "currency":
         return int((values == values.round(2)).sum())
-    inside = values.is_not_null()
-    if isinstance(column.field.low, float | int):
-        inside = inside & (values >= column.field.low)
-    if isinstance(column.field.high, float | int):
-        inside = inside & (values <= column.field.high)
-    return int(inside.sum())
+    return int(values.is_between(*column.field.bounds).sum())
 
 
 def _refused(name: str, why: str, line: str) -> AmbiguousFile:

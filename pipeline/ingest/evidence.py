@@ -199,8 +199,7 @@ def _in_range(text: str, field: Field, unit: str | None) -> bool:
     except UnknownUnit:
         return False
     value = value if line is None else value * line.slope + line.intercept
-    low = field.low if isinstance(field.low, float | int) else value
-    high = field.high if isinstance(field.high, float | int) else value
+    low, high = field.bounds
     return low <= value <= high
 
 

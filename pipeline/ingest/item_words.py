@@ -11,6 +11,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
+from pipeline.fields import registry
 from pipeline.ingest.words import LONGEST, fold_words
 
 OUNCES: Mapping[str, float] = {"lb": 16.0, "oz": 1.0, "kg": 35.27396}
@@ -19,7 +20,6 @@ OUNCES: Mapping[str, float] = {"lb": 16.0, "oz": 1.0, "kg": 35.27396}
 HERM_FROM, FAN_TO = 20.0, 15.0
 """A pair whose one number is at least the first and the other at most the second is hermetic and fan section."""
 
-MOST_UF = 200.0
 LABOR, NOTHING, SUM = "labor", "nothing", "sum"
 
 _PIECES = re.compile(r"[,;:|()\[\]\n]|\s[-–—]+\s|(?<=[a-z])/(?=[a-z])|\.(?=\s|$)")
@@ -249,18 +249,19 @@ def _sizes(plain: str, words: list[str]) -> tuple[dict[str, float], float | None
     """Return section to rating, and the voltage class, of a run capacitor's text."""
     volts = [float(v) for hit in _VOLTS.finditer(plain) for v in hit.groups() if v]
     text = _OTHER_UNITS.sub(" ", _CODES.sub(" ", _VOLTS.sub(" ", plain)))
+    _, most_uf = registry()["visits"].fields["herm_uf"].bounds
     found: dict[str, float] = {}
     for hit in _PAIR.finditer(text):
         one, two = (_number(value) for value in hit.groups())
         herm, fan = max(one, two), min(one, two)
-        if herm >= HERM_FROM and 0 < fan <= FAN_TO and herm <= MOST_UF:
+        if herm >= HERM_FROM and 0 < fan <= FAN_TO and herm <= most_uf:
             found = {"herm": herm, "fan": fan}
             break
     if not found:
         singles = [_number(hit[1]) for hit in _SINGLE.finditer(text)]
         bare = [_number(hit[1]) for hit in _BARE.finditer(text)]
         sizes = singles or (bare if len(bare) == 1 else [])
-        if len(set(sizes)) == 1 and 0 < sizes[0] <= MOST_UF:
+        if len(set(sizes)) == 1 and 0 < sizes[0] <= most_uf:
             found = {_section(sizes[0], words): sizes[0]}
     return found, max(volts, default=None)
 

@@ -24,7 +24,6 @@ JOINED = {"notes": "\n", "technician": ", ", "access_notes": "\n"}
 REPAIRS = ("repair", "no_cooling")
 """Kinds of visit with a component at fault."""
 
-MOST_OZ = 1600.0
 BETWEEN = " , "
 """What stands between the cells of a line when they are read as one text."""
 
@@ -180,7 +179,8 @@ def _with_meaning(typed: pl.DataFrame, lines: LineColumns) -> pl.DataFrame:
     """Add what each text says: part, cause, kind, ratings, volts, and the ounces of refrigerant of the line."""
     texts = typed["text"].unique().drop_nulls().to_list()
     said = {text: meaning_of(text, lines.own) for text in texts}
-    kind = registry()["visits"].fields["visit_type"]
+    fields = registry()["visits"].fields
+    kind, weighed_in = fields["visit_type"], fields["refrigerant_added_oz"]
     units = {text: weight_unit(text) for text in typed["uom"].unique().drop_nulls().to_list()}
     words = pl.DataFrame([_row(text, one, kind) for text, one in said.items()], schema=_MEANING)
     of_uom = {"uom": pl.String, "uom_oz": pl.Float64}
@@ -191,7 +191,7 @@ def _with_meaning(typed: pl.DataFrame, lines: LineColumns) -> pl.DataFrame:
     each = pl.when(~pl.col("in_container").fill_null(False)).then(pl.coalesce("ounces_each", "uom_oz"))
     ounces = (each * pl.col("quantity").fill_null(1.0)).round(2)
     return joined.with_columns(
-        ounces=pl.when((pl.col("part") == "refrigerant") & ounces.is_between(0, MOST_OZ)).then(ounces),
+        ounces=pl.when((pl.col("part") == "refrigerant") & ounces.is_between(*weighed_in.bounds)).then(ounces),
         amount=pl.coalesce("total", pl.col("price") * pl.col("quantity").fill_null(1.0)).round(2),
     )
 

@@ -78,9 +78,8 @@ def _celsius(telling: Sequence[tuple[Field, Column]]) -> bool:
 
 
 def _inside(field: Field, value: float) -> bool:
-    assert isinstance(field.low, float | int)
-    assert isinstance(field.high, float | int)
-    return field.low <= value <= field.high
+    low, high = field.bounds
+    return low <= value <= high
 
 
 def _pressure_unit(name: str, column: Column) -> str | None:

@@ -24,6 +24,7 @@ STATUSES = ("to_book", "no_answer", "booked", "declined")
 NEAR_DEGREES = 0.04
 """Some three miles of latitude: near enough to add a stop without a new trip (engineering choice)."""
 MOST_WEEKS = 3
+"""Weeks named on a line of the list at most."""
 
 WHY = {
     "run_capacitor": "The last readings suggest that a part that starts your outdoor unit is weakening",

@@ -176,6 +176,7 @@ def due_units(
 WARM_F = 65.0
 """Outdoor temperature from which charge is usually checked, degrees Fahrenheit (common practice, no source)."""
 FEWEST_READINGS = 5
+"""Readings of a half month needed to say whether it is warm (engineering choice)."""
 
 
 def warm_from(visits: pl.DataFrame, season_start: dt.date, month_day: str) -> dt.date | None:

@@ -81,6 +81,7 @@ def groups_at(els: list[Item], i: int) -> Iterator[tuple[Group, int]]:
 
 
 def group_of(numbers: tuple[Item, ...]) -> Group:
+    """Return the numbers as one group; ``plain`` if each could stand on a label: whole, or a common half size."""
     plain = all(n.decimals == 0 or n.value in {7.5, 12.5, 17.5} for n in numbers)
     return Group(tuple(n.value for n in numbers), numbers[0].role, plain)
 
@@ -93,10 +94,12 @@ def group_end(els: list[Item], i: int) -> int:
 
 
 def closed(els: list[Item], i: int) -> int:
+    """Return the index after a closing bracket at ``i``, if there is one."""
     return i + 1 if i < len(els) and els[i].text == ")" else i
 
 
 def skip(els: list[Item], i: int, signs: str) -> int:
+    """Return the index of the first item from ``i`` on that is none of the joining ``signs``."""
     while i < len(els) and els[i].kind == JOINT and els[i].text in signs:
         i += 1
     return i
@@ -113,12 +116,15 @@ def stands_free(els: list[Item], label: int, follows: Item | None) -> bool:
 
 
 def is_label(els: list[Item], at: int, *, section: bool) -> bool:
+    """Return whether a label stands at ``at``: one of a capacitor section, or one of another field."""
     return at < len(els) and els[at].kind == LABEL and (label_of(els[at]).section is not None) == section
 
 
 def label_of(item: Item) -> Label:
+    """Return what a label item stands for."""
     return lexicon().labels[str(item.meaning.label)]
 
 
 def in_range(field: str, value: float) -> tuple[Said, ...]:
+    """Return the reading, or nothing where the value cannot be one of that field."""
     return (Said(READING, field, value),) if limits().holds(field, value) else ()
