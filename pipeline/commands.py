@@ -20,7 +20,7 @@ from pipeline.progress import Progress, Say, Summary, any_rejected, lines_of, no
 from pipeline.publish import publish
 from pipeline.shop_folder import MAPPING, SETTINGS, STORE
 from pipeline.store import load, records
-from pipeline.store.connect import open_store
+from pipeline.store.connect import open_store, refuse_missing
 from pipeline.store.kept import bring_back, list_copies
 from pipeline.store.query import query
 
@@ -93,6 +93,7 @@ def plan_again(shop: Path, asked: Asked, *, say: Say) -> list[str]:
         If a technician is not in the settings, or hours or a share make no sense.
     """
     settings = _as_asked(load_settings(shop / SETTINGS), asked)
+    refuse_missing(shop / STORE)
     with open_store(shop / STORE) as con:
         load.begin(con)
         refuse_rows_of_another(records.written_by(con))
@@ -106,6 +107,8 @@ def plan_again(shop: Path, asked: Asked, *, say: Say) -> list[str]:
 
 
 def _as_asked(settings: Settings, asked: Asked) -> Settings:
+    if asked.first and asked.last and asked.first > asked.last:
+        raise UsageError(f"--from {asked.first} is later than --to {asked.last}: give them the other way round")
     known = {technician.name: technician for technician in settings.technicians}
     unknown = [name for name in asked.technicians if name not in known]
     if unknown:

@@ -368,8 +368,8 @@ def load_settings(path: Path) -> Settings:
         If the file is not TOML, or has an unknown key or a value out of range.
     """
     try:
-        text = path.read_text("utf-8")
-    except FileNotFoundError:
+        text = path.read_text("utf-8-sig")
+    except (FileNotFoundError, NotADirectoryError):  # what is wrong with the folder is said by whoever writes to it
         return Settings()
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(
@@ -382,4 +382,7 @@ def load_settings(path: Path) -> Settings:
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"])
-        raise UsageError(f"{path.name}, {where}: {first['msg']}: mend or remove that line", slug="settings") from error
+        said = "there is no such setting" if first["type"] == "extra_forbidden" else first["msg"]
+        raise UsageError(
+            f"{path.name}, {where}: {said.removeprefix('Value error, ')}: mend or remove that line", slug="settings"
+        ) from error

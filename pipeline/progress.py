@@ -92,7 +92,8 @@ def nothing_usable(progress: Progress) -> str:
     if progress.refused:
         return f"no visit could be used, nothing was changed; first: {_without_slug(progress.refused[0].sentence)}"
     if findings:
-        return f"no visit could be used, nothing was changed; first: {findings[0].get_column('message').item(0)}"
+        file, line, said = findings[0].select("source_file", "source_line", "message").row(0)
+        return f"no visit could be used, nothing was changed; first: {file} line {line}, {said}"
     return "no visits among the files: give a file of visits, with a date and a unit or address on each row"
 
 

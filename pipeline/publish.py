@@ -22,7 +22,7 @@ import polars as pl
 
 from pipeline.checks.formulas import guarded
 from pipeline.config import Settings
-from pipeline.errors import StoreError, UsageError
+from pipeline.errors import StoreError, UsageError, cut
 from pipeline.round_files import round_files
 from pipeline.workmate import Each, alone
 from reports.format import file_stem
@@ -230,7 +230,9 @@ def _check_asked(asked_for: Iterable[str], found: list[str]) -> None:
     known = set(found)
     for unit_id in asked_for:
         if unit_id not in known:
-            raise UsageError("--unit names a unit that is not in care: look it up in units", slug="unknown-unit")
+            raise UsageError(
+                f"--unit {cut(unit_id)!r} is no unit in care: the table units lists them", slug="unknown-unit"
+            )
 
 
 def _write_dashboards(

@@ -92,7 +92,7 @@ def load(path: Path) -> MappingFile:
     """
     try:
         return loads(path.read_text("utf-8-sig"), path.name)
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return MappingFile()
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(

@@ -74,6 +74,12 @@ def open_store(
         raise known from error
 
 
+def refuse_missing(path: Path) -> None:
+    """Raise StoreError where there is no store, so that a command that needs one does not make an empty one."""
+    if not path.exists():
+        raise StoreError(f"There is no store at {path.name}: run the import first", slug="store-missing")
+
+
 @contextmanager
 def writer_lock(path: Path) -> Iterator[None]:
     """Hold the shop folder's lock file, so that only one process writes.
@@ -98,8 +104,8 @@ def writer_lock(path: Path) -> Iterator[None]:
 
 @contextmanager
 def _session(path: Path, *, read_only: bool, threads: int | None) -> Iterator[duckdb.DuckDBPyConnection]:
-    if read_only and not path.exists():
-        raise StoreError(f"There is no store at {path.name}: run the import first", slug="store-missing")
+    if read_only:
+        refuse_missing(path)
     config = dict(
         CLOSED,
         memory_limit=MEMORY_LIMIT,

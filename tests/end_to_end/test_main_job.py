@@ -163,7 +163,7 @@ def test_a_visit_after_as_of_is_stored_and_left_out(sample_shop: Path, tmp_path:
         (b"", "empty"),
         (b"PK\x03\x04\x14\x00\x06\x00", "save it as CSV"),
         (b"unit_id,make\nu1,Orlo\n", "no visits among the files"),
-        (b"visit_id,unit_id,visit_date\n1,u,2062-01-01\n", "2062-01-01"),
+        (b"visit_id,unit_id,visit_date\n1,u,2062-01-01\n", r"export\.csv line 2, .*2062-01-01"),
     ],
 )
 def test_nothing_usable_is_one_sentence_and_leaves_no_trace(tmp_path: Path, content: bytes, said: str) -> None:
@@ -196,6 +196,18 @@ def test_a_shop_folder_that_cannot_hold_pages_is_refused_before_anything_is_stor
     with pytest.raises(StoreError, match="cannot be written"):
         run_quietly([SAMPLES], shop)
     assert not (shop / "shop.duckdb").exists()
+    with pytest.raises(StoreError, match="cannot be written"):  # nor where a file stands in the folder's place
+        run_quietly([SAMPLES], shop / "dashboards")
+
+
+def test_a_round_without_a_store_is_refused_and_makes_none(tmp_path: Path) -> None:
+    with pytest.raises(StoreError, match="no store") as caught:
+        plan_again(tmp_path / "nowhere", Asked(), say=lambda _: None)
+    assert caught.value.slug == "store-missing"
+    assert not (tmp_path / "nowhere").exists()
+    turned = Asked(first=dt.date(2026, 3, 2), last=dt.date(2026, 3, 1))
+    with pytest.raises(UsageError, match="is later than"):
+        plan_again(tmp_path / "nowhere", turned, say=lambda _: None)
 
 
 @pytest.mark.parametrize(

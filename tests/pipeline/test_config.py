@@ -33,7 +33,7 @@ def test_the_fresh_file_changes_nothing_and_names_every_setting(tmp_path: Path) 
     ("text", "said"),
     [
         ("[season\n", "not valid TOML"),
-        ("[season]\nstrat = '05-01'\n", "season.strat"),
+        ("[season]\nstrat = '05-01'\n", "season.strat: there is no such setting"),
         ("[season]\nstart = '13-40'\n", "season.start"),
         ("[units]\nunseen_months = 0\n", "units.unseen_months"),
         ("[shop]\nline_frequency_hz = 55\n", "shop.line_frequency_hz"),
@@ -52,3 +52,13 @@ def test_a_file_that_is_not_text_is_named(tmp_path: Path) -> None:
     (tmp_path / "settings.toml").write_bytes(b"\xff\xfe\x00\x81")
     with pytest.raises(UsageError, match=r"settings\.toml"):
         load_settings(tmp_path / "settings.toml")
+
+
+def test_a_byte_order_mark_from_a_text_editor_changes_nothing(tmp_path: Path) -> None:
+    (tmp_path / "settings.toml").write_text("[shop]\nname = 'Orlo'\n", "utf-8-sig")
+    assert load_settings(tmp_path / "settings.toml").shop.name == "Orlo"
+
+
+def test_a_folder_that_is_a_file_has_no_settings(tmp_path: Path) -> None:
+    (tmp_path / "shop").write_text("a file", "utf-8")
+    assert load_settings(tmp_path / "shop" / "settings.toml") == Settings()
