@@ -20,15 +20,18 @@ STATUS_WORDS = {
     "booked": "booked",
     "declined": "declined",
 }
+MOST_CALLS = 600
+"""Rows on the page: more than an office calls in a season's weeks; ``lists/calls.csv`` has every one."""
 
 
 @dataclass(frozen=True)
 class Calls:
-    """Everything the page shows; ``rows`` in the order to call."""
+    """Everything the page shows; ``rows`` in the order to call, ``left`` more of them in the list alone."""
 
     heading: str
     lead: str
     rows: tuple[Row, ...]
+    left: int
     statuses: tuple[str, ...]
 
 
@@ -44,12 +47,13 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Calls:
             "planned": _planned(row),
             "near_words": _near(row),
         }
-        for row in frame.iter_rows(named=True)
+        for row in frame.head(MOST_CALLS).iter_rows(named=True)
     )
     return Calls(
         heading=f"{count(counts['to_book'] + counts['no_answer'], 'call')} to make",
         lead=said,
         rows=rows,
+        left=frame.height - len(rows),
         statuses=tuple(words for status, words in STATUS_WORDS.items() if counts[status]),
     )
 

@@ -204,3 +204,15 @@ def test_technicians_of_past_visits_are_numbers_where_names_are_left_out(nameles
     assert "Technician 1" in (nameless / "lists" / "watchlist.csv").read_text("utf-8") + "".join(
         path.read_text("utf-8") for path in (nameless / "dashboards").rglob("*.html")
     )
+
+
+def test_a_long_list_of_calls_says_where_the_rest_is(
+    shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("reports.pages.calls.MOST_CALLS", 10)
+    publish(round_fleet().query, tmp_path, Settings())
+    page = next(path for path in (tmp_path / "dashboards").rglob("calls.html"))
+    text = page.read_text("utf-8")
+    assert text.count('class="num place-no"') == 10
+    left = len(rows(shop, "calls.csv")) - 10
+    assert f"the {left} that are not on this page too" in text
