@@ -185,15 +185,18 @@ def main(arguments: list[str] | None = None) -> int:
         _say(_usage(error))
         return USAGE
     except (KeyboardInterrupt, typer.Abort):
-        _say("preseason: interrupted; nothing of this run was stored or published. [interrupted]")
-        return INTERRUPTED
+        result = INTERRUPTED
     except PipelineError as error:
+        if error.slug == PipelineError.slug:
+            return _own_fault(given)
         _say(f"preseason: {error.sentence()}")
         return error.exit_status
     except BrokenPipeError:
         return 0
     except Exception:
         return _own_fault(given)
+    if result == INTERRUPTED:  # also what typer makes of the key
+        _say("preseason: interrupted; no run is half stored or half published: give the command again. [interrupted]")
     return result if isinstance(result, int) else 0
 
 
@@ -221,8 +224,11 @@ def _own_fault(given: list[str]) -> int:
         with (folder / "error.log").open("a", encoding="utf-8") as log:
             log.write(f"{_today().isoformat()} preseason {__version__} {' '.join(given[:1])}\n")
             # Values of the shop's customers must not get into a log: the frames' code lines only.
-            log.writelines(traceback.format_tb(sys.exc_info()[2]))
-            log.write(f"{type(sys.exc_info()[1]).__name__}\n")
+            fault = sys.exc_info()[1]
+            while fault is not None:
+                log.writelines(traceback.format_tb(fault.__traceback__))
+                log.write(f"{type(fault).__name__}\n")
+                fault = fault.__cause__
         kept = f"details are in {folder / 'error.log'}"
     except OSError:
         pass
