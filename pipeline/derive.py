@@ -16,10 +16,12 @@ from pipeline.enrich.capacitor_facts import capacitor_facts
 from pipeline.enrich.capacitor_ratings import model_ratings
 from pipeline.enrich.capacitors import capacitor_history
 from pipeline.enrich.copied_ratings import COPIED, copying
+from pipeline.enrich.digits import digit_preference
 from pipeline.enrich.suspects import capacitor_suspects
+from pipeline.enrich.technicians import MONTHS, VISIT_COLUMNS, technician_quality
 from pipeline.fleet_facts import keep_fact
 from pipeline.store.derived import replace_rows
-from pipeline.store.history import of_units, unit_batches
+from pipeline.store.history import of_units, unit_batches, visits_of
 from pipeline.store.query import query
 
 
@@ -48,6 +50,7 @@ def enrich(
     _capacitors(con, scope, settings)
     write_charge(con, scope.units, scope.as_of, settings, charts, blowers)
     write_findings(con, scope.as_of, settings)
+    _technicians(con, scope.as_of)
 
 
 def _capacitors(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings) -> None:
@@ -70,6 +73,14 @@ def _capacitors(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Settings
         again = pl.concat([found["unit_id"], before["unit_id"]]).unique().sort()
         doubts = pl.concat([of_units(con, "int_row_suspects", again).select(found.columns), found])
         _write_capacitors(con, again, doubts, models, scope.as_of, settings)
+
+
+def _technicians(con: duckdb.DuckDBPyConnection, as_of: dt.date) -> None:
+    """Write how complete and how believable each technician's readings of the last ``MONTHS`` are."""
+    since = pl.lit(as_of).dt.offset_by(f"-{MONTHS}mo")
+    recent = visits_of(con, None, as_of, VISIT_COLUMNS).filter(pl.col("visit_date") > since)
+    quality = technician_quality(recent, query(con, "suspects"), digit_preference(recent))
+    replace_rows(con, "technician_quality", quality, None)
 
 
 def _write_capacitors(

@@ -20,6 +20,30 @@ CAPACITOR = ("herm_uf", "fan_uf", "blower_uf", "herm_amps", "fan_amps")
 
 SUSPECT = "suspect"
 
+VISIT_COLUMNS = tuple(
+    dict.fromkeys(["unit_id", "visit_id", "visit_date", "technician", "visit_type", *READ, *CAPACITOR])
+)
+"""Fields of visits that are read."""
+
+MONTHS = 24
+"""How far back visits count: about two rounds through the fleet (engineering choice)."""
+
+QUALITY_SCHEMA = pl.Schema(
+    {
+        "technician": pl.String,
+        "visits": pl.Int64,
+        "kind": pl.String,
+        "count": pl.Int64,
+        "of": pl.Int64,
+        "share": pl.Float64,
+        "share_low": pl.Float64,
+        "share_high": pl.Float64,
+        "digit_p_value": pl.Float64,
+        "favourite_digit": pl.Int64,
+    }
+)
+"""One row per technician and kind of reading; shares are 0 to 1, intervals hold 90 %."""
+
 
 def wilson_low(count: pl.Expr, of: pl.Expr) -> pl.Expr:
     """Return the lower end of the 90 % Wilson interval of ``count`` out of ``of``; null where ``of`` is 0.
@@ -38,7 +62,7 @@ def wilson_high(count: pl.Expr, of: pl.Expr) -> pl.Expr:
 
 
 def technician_quality(visits: pl.DataFrame, suspects: pl.DataFrame, digits: pl.DataFrame) -> pl.DataFrame:
-    """Return, per technician and group of readings, how often it was complete, with intervals.
+    """Return, per technician and kind of reading, how often it was complete, with intervals.
 
     Parameters
     ----------
@@ -52,8 +76,7 @@ def technician_quality(visits: pl.DataFrame, suspects: pl.DataFrame, digits: pl.
     Returns
     -------
     polars.DataFrame
-        technician, visits, group, count, of, share, share_low, share_high, digit_p_value, favourite_digit; one row per
-        technician and group, sorted. Groups and what they are counted of:
+        ``QUALITY_SCHEMA``, sorted by technician and kind. Kinds and what they are counted of:
 
         ``capacitors``  a capacitor reading, of tune-ups on units that ever had one;
         ``air``         outdoor, return and supply air, of visits with any reading;
@@ -77,7 +100,7 @@ def technician_quality(visits: pl.DataFrame, suspects: pl.DataFrame, digits: pl.
     visits_made = rows.group_by("technician").agg(pl.len().cast(pl.Int64).alias("visits"))
     counted = [
         rows.group_by("technician").agg(
-            pl.lit(name).alias("group"),
+            pl.lit(name).alias("kind"),
             (hit.fill_null(False) & of.fill_null(False)).sum().cast(pl.Int64).alias("count"),
             of.fill_null(False).sum().cast(pl.Int64).alias("of"),
         )
@@ -91,7 +114,7 @@ def technician_quality(visits: pl.DataFrame, suspects: pl.DataFrame, digits: pl.
         .select(
             "technician",
             "visits",
-            "group",
+            "kind",
             "count",
             "of",
             share.alias("share"),
@@ -100,7 +123,8 @@ def technician_quality(visits: pl.DataFrame, suspects: pl.DataFrame, digits: pl.
             "digit_p_value",
             "favourite_digit",
         )
-        .sort("technician", "group")
+        .sort("technician", "kind")
+        .cast(QUALITY_SCHEMA)
     )
 
 

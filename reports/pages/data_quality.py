@@ -9,7 +9,7 @@ from typing import Any
 
 import polars as pl
 
-from reports.charts.bars import share
+from reports.format import NOT_KNOWN, number
 from reports.page import Page, Site
 
 PAGE = Page(
@@ -35,17 +35,24 @@ PAGE = Page(
 Row = dict[str, Any]
 
 
+KINDS = ("capacitors", "air", "gauges", "wet_bulb", "suspect")
+"""Kinds of reading in the order of the table's columns; what each is counted of: pipeline.enrich.technicians."""
+
+SURE = 0.01
+"""A last digit is named where chance alone would favour one so strongly on this share of such tables (all technicians
+of a table together)."""
+
+
 @dataclass(frozen=True)
 class TechnicianRow:
-    """How complete one technician's visits are, in percent of the visits."""
+    """How complete and how believable one technician's readings are: a cell per kind of ``KINDS``."""
 
-    technician: str | None
+    technician: str
     visits: int
-    capacitor_pct: float
-    charge_pct: float
-    testable_pct: float
+    cells: tuple[str, ...]
     readings: int
     suspect_readings: int
+    digit: int | None
 
 
 @dataclass(frozen=True)
@@ -137,7 +144,7 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> DataQuality:
         suspects=_rows(frames["data_quality_suspects"]),
         not_testable=_rows(frames["data_quality_not_testable"]),
         corrections=_rows(frames["data_quality_corrections"]),
-        technicians=tuple(_technician(row) for row in frames["data_quality_technicians"].iter_rows(named=True)),
+        technicians=_technicians(frames["data_quality_technicians"]),
         gate=_rows(gate),
         notes=_rows(frames["data_quality_notes"]),
         not_given=tuple(frames["data_quality_notes"]["why_not"].drop_nulls().unique().sort()),
@@ -184,14 +191,29 @@ def _unsettled(row: Row) -> Unsettled:
     )
 
 
-def _technician(row: Row) -> TechnicianRow:
-    visits = row["visits"]
-    return TechnicianRow(
-        technician=row["technician"],
-        visits=visits,
-        capacitor_pct=share(row["visits_with_capacitor"], visits),
-        charge_pct=share(row["visits_with_charge"], visits),
-        testable_pct=share(row["visits_with_charge_testable"], visits),
-        readings=row["readings"] or 0,
-        suspect_readings=row["suspect_readings"] or 0,
-    )
+def _technicians(frame: pl.DataFrame) -> tuple[TechnicianRow, ...]:
+    several = frame["technician"].n_unique()
+    made = []
+    for (technician,), rows in frame.partition_by("technician", as_dict=True, maintain_order=True).items():
+        by_kind = {row["kind"]: row for row in rows.iter_rows(named=True)}
+        first = rows.row(0, named=True)
+        p_value = first["digit_p_value"]
+        made.append(
+            TechnicianRow(
+                technician=str(technician),
+                visits=first["visits"],
+                cells=tuple(_share_of(by_kind.get(kind)) for kind in KINDS),
+                readings=first["readings"],
+                suspect_readings=first["suspect_readings"],
+                digit=first["favourite_digit"] if p_value is not None and p_value * several < SURE else None,
+            )
+        )
+    return tuple(made)
+
+
+def _share_of(row: Row | None) -> str:
+    """Return ``82 % of 60 (73 to 89)``; a dash where there was nothing to read."""
+    if row is None or row["share"] is None:
+        return NOT_KNOWN
+    percent, low, high = (number(100 * row[name]) for name in ("share", "share_low", "share_high"))
+    return f"{percent} % of {number(row['of'])} ({low} to {high})"

@@ -1,39 +1,16 @@
--- data_quality_technicians: how complete each technician's visits of the last 24 months are
--- grain: one row per technician (null = not written down); source: visits, capacitor_readings, charge_readings, unit_risk
-with as_of as (
-    select max(as_of) as as_of
-    from unit_risk
-),
-
-recent as (
+-- data_quality_technicians: how complete and how believable the busiest technicians' readings are, with intervals
+-- grain: one row per technician and kind of reading; source: technician_quality, capacitor_readings
+with busiest as (
     select
-        visits.unit_id,
-        visits.visit_id,
-        visits.technician,
-        visits.visit_type
-    from visits
-    cross join as_of
-    where visits.visit_date <= as_of.as_of
-        and visits.visit_date > as_of.as_of - interval 24 month
+        technician,
+        row_number() over (order by max(visits) desc, technician asc) as place
+    from technician_quality
+    group by technician
+    order by place
+    limit 100
 ),
 
-with_capacitor as (
-    select distinct
-        unit_id,
-        visit_id
-    from capacitor_readings
-),
-
-with_charge as (
-    select
-        unit_id,
-        visit_id,
-        max(case when charge_verdict <> 'not_testable' then 1 else 0 end) as testable
-    from charge_readings
-    group by unit_id, visit_id
-),
-
-suspects as (
+suspected as (
     select
         technician,
         count(*) as readings,
@@ -43,21 +20,21 @@ suspects as (
 )
 
 select
-    recent.technician,
-    count(*) as visits,
-    count(with_capacitor.visit_id) as visits_with_capacitor,
-    count(with_charge.visit_id) as visits_with_charge,
-    coalesce(sum(with_charge.testable), 0)::bigint as visits_with_charge_testable,
-    count(recent.visit_type) as visits_with_type,
-    max(suspects.readings) as readings,
-    max(suspects.suspect_readings) as suspect_readings
-from recent
-left join with_capacitor
-    on recent.unit_id = with_capacitor.unit_id and recent.visit_id = with_capacitor.visit_id
-left join with_charge
-    on recent.unit_id = with_charge.unit_id and recent.visit_id = with_charge.visit_id
-left join suspects
-    on recent.technician is not distinct from suspects.technician
-group by recent.technician
-order by visits desc, recent.technician asc nulls last
-limit 100;
+    technician_quality.technician,
+    technician_quality.visits,
+    technician_quality.kind,
+    technician_quality.count,
+    technician_quality."of",
+    technician_quality.share,
+    technician_quality.share_low,
+    technician_quality.share_high,
+    technician_quality.digit_p_value,
+    technician_quality.favourite_digit,
+    coalesce(suspected.readings, 0) as readings,
+    coalesce(suspected.suspect_readings, 0) as suspect_readings
+from technician_quality
+inner join busiest
+    on technician_quality.technician = busiest.technician
+left join suspected
+    on technician_quality.technician = suspected.technician
+order by busiest.place, technician_quality.kind;

@@ -424,6 +424,21 @@ def _add_accounting(fleet: Fleet, names: Iterable[str]) -> None:
             "corrections", table_name="visits", key="T1", field="technician", old_value=text, new_value="b", import_id=4
         )
     fleet.add("core.suspects", unit_id="U-010", visit_id="T10-2", field="liquid_psig", reason="liquid_not_over_suction")
+    for technician in (*TECHNICIANS, *names[:1]):
+        for kind, count, of in (("capacitors", 54, 60), ("gauges", 0, 0), ("suspect", 2, 70)):
+            fleet.add(
+                "core.technician_quality",
+                technician=technician,
+                visits=90,
+                kind=kind,
+                count=count,
+                of=of,
+                share=count / of if of else None,
+                share_low=0.8 * count / of if of else None,
+                share_high=min(1.0, 1.1 * count / of) if of else None,
+                digit_p_value=1e-6 if technician == TECHNICIANS[0] else 0.4,
+                favourite_digit=5,
+            )
 
 
 def poor_fleet() -> Fleet:

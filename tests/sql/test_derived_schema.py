@@ -17,6 +17,7 @@ from pipeline.enrich.leak_trend import CHARGE_TREND_SCHEMA
 from pipeline.enrich.ledger import LEDGER_SCHEMA, USE_SCHEMA
 from pipeline.enrich.open_findings import OPEN_FINDINGS_SCHEMA
 from pipeline.enrich.register_faults import FAULTS_SCHEMA
+from pipeline.enrich.technicians import QUALITY_SCHEMA as TECHNICIANS_SCHEMA
 from pipeline.forecast.backtest import BACKTEST_SCHEMA, READINGS_SCHEMA
 from pipeline.forecast.callbacks import BACK_SCHEMA, CALLBACKS_SCHEMA
 from pipeline.forecast.capacitor_hazards import HAZARD_SCHEMA
@@ -69,6 +70,7 @@ DECLARED: Mapping[str, Mapping[str, Any]] = {
     "stock_list": STOCK_LIST_SCHEMA,
     "survival_curves": CURVE_SCHEMA,
     "suspects": SUSPECT_SCHEMA,
+    "technician_quality": TECHNICIANS_SCHEMA,
     "unit_forecast": UNIT_FORECAST_SCHEMA,
     "warranty_claims": CLAIMS_SCHEMA,
     "warranty_terms": TERMS_SCHEMA,

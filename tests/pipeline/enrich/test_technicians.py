@@ -42,7 +42,7 @@ def quality(rows: list[dict[str, object]], suspects: pl.DataFrame = NO_SUSPECTS)
     base = {"technician": "A", "visit_type": "maintenance"}
     frame = pl.DataFrame([base | {"visit_id": f"V{n}", "unit_id": "U1"} | row for n, row in enumerate(rows)])
     got = technician_quality(frame, suspects, NO_DIGITS)
-    return {row["group"]: (row["count"], row["of"]) for row in got.iter_rows(named=True)}
+    return {row["kind"]: (row["count"], row["of"]) for row in got.iter_rows(named=True)}
 
 
 def test_tune_up_without_gauges_is_no_gap() -> None:
@@ -92,8 +92,8 @@ def test_share_and_interval_and_digits_are_on_each_row() -> None:
         pl.DataFrame([["A", 60, 50.0, 9, 1e-6, 5, 0.4]], schema=NO_DIGITS.schema, orient="row")
     )
     got = technician_quality(frame, NO_SUSPECTS, digits)
-    row = got.filter(group="capacitors").row(0, named=True)
+    row = got.filter(kind="capacitors").row(0, named=True)
     assert (row["visits"], row["share"], row["digit_p_value"], row["favourite_digit"]) == (4, 0.75, 1e-6, 5)
     assert row["share_low"] < 0.75 < row["share_high"]
     assert got["technician"].unique().to_list() == ["A"]
-    assert got.filter(group="gauges").select("share", "share_low").row(0) == (None, None)
+    assert got.filter(kind="gauges").select("share", "share_low").row(0) == (None, None)
