@@ -157,6 +157,8 @@ def _at_the_coil(row: Row) -> str:
 
 
 def _airflow(row: Row) -> str:
+    if row["charge_verdict"] == "airflow_first" and row["airflow"] == "shown":
+        return f"{words(row['airflow_because'])} in order, yet the readings together fit too little airflow as well"
     said = AIRFLOW.get(row["airflow"] or "", "nothing shows the airflow")
     return f"{said} ({words(row['airflow_because'])})" if row["airflow_because"] else said
 
