@@ -53,6 +53,7 @@ class Warranty:
     to_test: Stated
     filed: Stated
     lapsed: Stated
+    lapsed_covered: float
     register: tuple[Row, ...]
     refunds: tuple[Row, ...]
     refunds_in_all: int
@@ -78,13 +79,15 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Warranty:
         for row in frames["warranty_by_maker"].iter_rows(named=True)
     )
     answers = tuple(row for row in makers if row["filed_long_ago"] or row["waiting_claims"] or row["credits_seen"])
+    lost = sum(row["lost_lapsed"] for row in makers)
     return Warranty(
         headline=_headline(stated["to_file"], site),
-        lead=_lead(stated, claims, site),
+        lead=_lead(stated, claims, lost, site),
         to_file=stated["to_file"],
         to_test=stated["test_before_lapse"],
         filed=stated["filed"],
         lapsed=stated["lapsed"],
+        lapsed_covered=lost,
         register=tuple(
             {**row, "left": left(row["register_by"], row["days_left"])}
             for row in frames["warranty_register"].iter_rows(named=True)
@@ -149,7 +152,7 @@ def _headline(to_file: Stated, site: Site) -> str:
     return f"{count(to_file.in_all, 'claim')} to file, worth {number(to_file.worth, 2)} {site.currency}"
 
 
-def _lead(stated: Mapping[str, Stated], claims: pl.DataFrame, site: Site) -> tuple[str, ...]:
+def _lead(stated: Mapping[str, Stated], claims: pl.DataFrame, lost: float, site: Site) -> tuple[str, ...]:
     said = []
     first = next(iter(stated["to_file"].rows), None)
     if first is not None and first["deadline"] is not None:
@@ -162,8 +165,8 @@ def _lead(stated: Mapping[str, Stated], claims: pl.DataFrame, site: Site) -> tup
             "lapses, and file only if the part is outside its label tolerance or failed."
         )
     won = float(claims.filter(pl.col("state") == "credited")["amount"].fill_null(0.0).sum())
-    if won or stated["lapsed"].worth:
-        said.append(f"Credited so far {number(won, 2)} {site.currency}; let lapse {number(stated['lapsed'].worth, 2)}.")
+    if won or lost:
+        said.append(f"Credited so far {number(won, 2)} {site.currency}; let lapse {number(lost, 2)}.")
     if not claims.height:
         said.append(
             "Nothing on file is known to be covered. Coverage needs an install date and a term in the units' export, "

@@ -53,7 +53,9 @@ waiting as (
 capacitors as (
     select
         count(*) as capacitor_readings,
-        count(distinct unit_id) as units_with_capacitor_reading
+        count(distinct unit_id) filter (
+            where unit_id in (select unit_risk.unit_id from unit_risk)
+        ) as units_with_capacitor_reading
     from capacitor_readings
 ),
 

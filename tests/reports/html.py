@@ -103,3 +103,56 @@ def unclosed(text: str) -> list[str]:
     reader.feed(text)
     reader.close()
     return reader.wrong + reader.open
+
+
+@dataclass
+class Table:
+    """One table of a page: the id of the heading it stands under, its column heads and the text of its cells."""
+
+    under: str
+    heads: list[str] = field(default_factory=list)
+    rows: list[list[str]] = field(default_factory=list)
+
+
+class _Tables(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tables: list[Table] = []
+        self._under = ""
+        self._part = ""
+        self._cell: list[str] | None = None
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        values = dict(attrs)
+        if tag in {"h1", "h2", "h3"} and values.get("id"):
+            self._under = values["id"] or ""
+        elif tag == "table":
+            self.tables.append(Table(self._under))
+        elif tag in {"thead", "tbody"}:
+            self._part = tag
+        elif tag == "tr" and self._part == "tbody":
+            self.tables[-1].rows.append([])
+        elif tag in {"td", "th"}:
+            self._cell = []
+        elif tag == "br" and self._cell is not None:
+            self._cell.append(" ")
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in {"td", "th"} and self._cell is not None:
+            text = " ".join("".join(self._cell).split())
+            (self.tables[-1].heads if self._part == "thead" else self.tables[-1].rows[-1]).append(text)
+            self._cell = None
+        elif tag == "table":
+            self._part = ""
+
+    def handle_data(self, data: str) -> None:
+        if self._cell is not None:
+            self._cell.append(data)
+
+
+def read_tables(path: Path) -> list[Table]:
+    """Return every table of a page, in its order."""
+    reader = _Tables()
+    reader.feed(path.read_text("utf-8"))
+    reader.close()
+    return reader.tables
