@@ -143,7 +143,8 @@ def assign(name: str, columns: Sequence[Column], table: str, entry: Entry | None
     unsaid = {
         f: columns[use.index] for f, use in uses.items() if use.unit is None and use.how not in ("exact", "mapping")
     }
-    told = units_by_values(table, unsaid)
+    written = {use.unit for name, use in uses.items() if use.unit and fields[name].unit == "psig"}
+    told = units_by_values(table, unsaid, written)
     uses |= {field: replace(uses[field], unit=unit.unit, how="values") for field, unit in told.items()}
     notes = tuple(unit.note for unit in told.values())
     return Assigned(table, dict(sorted(uses.items(), key=lambda item: item[1].index)), open_proposals, ties, notes)

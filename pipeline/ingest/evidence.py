@@ -32,6 +32,9 @@ DATE = re.compile(
     r"|[^\W\d_]{3,}\.? \d{1,2},? \d{4}|^(19|20)\d\d$"
 )
 ID = re.compile(r"(?=.*\d)[\w#./-]{1,24}|[A-Z]{1,4}[- ]?\d+|[A-Z]")
+DAY = re.compile(r"(19|20)\d\d([./-])\d{1,2}\2\d{1,2}|\d{1,2}([./-])\d{1,2}\3(\d\d|(19|20)\d\d)")
+"""A day in figures, which is no id."""
+
 UNSAID = {"temperature": ("degC",), "pressure": ("kPa",)}
 """Units that a column may be in without saying so, besides the field's own; see ``unstated_units``."""
 
@@ -122,7 +125,7 @@ def share_that_fits(column: Column, field: Field, unit: str | None) -> float:
     if field.kind == "word":
         return _share(column.sample, lambda text: word_for(text, field) is not None)
     if field.name.endswith("_id"):
-        return _share(column.sample, lambda text: ID.fullmatch(text) is not None)
+        return _share(column.sample, lambda text: ID.fullmatch(text) and not DAY.fullmatch(text))
     return 1.0
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
@@ -28,6 +28,14 @@ PRESSURES: Mapping[str, tuple[tuple[float, str | None], ...]] = {
 suction and 0.9 to 4.8 MPa on the liquid side for every refrigerant of the contract (saturation at 0 and 60 degC)."""
 
 
+METRIC = frozenset(("bar", "kPa", "MPa", "bar absolute", "kPa absolute", "MPa absolute", "kgf/cm2"))
+"""Units of pressure beside which temperatures without a unit are in degC if they can be."""
+
+COOL: Mapping[str, float] = {"outdoor_db_f": 50.0, "liquid_line_f": 65.0, "suction_line_f": 35.0}
+"""Upper ends of the medians in degC of a system that cools; in degF they would be a winter's day and frozen lines
+(common practice, no source)."""
+
+
 @dataclass(frozen=True)
 class Told:
     """The unit that the values of a field tell."""
@@ -36,7 +44,7 @@ class Told:
     note: str
 
 
-def units_by_values(table: str, columns: Mapping[str, Column]) -> dict[str, Told]:
+def units_by_values(table: str, columns: Mapping[str, Column], written: Collection[str] = ()) -> dict[str, Told]:
     """Return the unit of each field without a written one whose values can only be in another than the field's own.
 
     Parameters
@@ -45,19 +53,21 @@ def units_by_values(table: str, columns: Mapping[str, Column]) -> dict[str, Told
         Table of the file.
     columns : mapping
         Columns without a written unit, by field.
+    written : collection
+        Units of pressure that other columns of the file say.
     """
     fields = fields_for_file(table)
     found: dict[str, Told] = {}
-    if _celsius([(fields[name], columns[name]) for name in TELLING if name in columns]):
-        for name, column in columns.items():
-            if dimension_of(fields[name]) == "temperature":
-                found[name] = _told(column, "degC")
-    side = next((name for name in PRESSURES if name in columns and len(columns[name].numbers()) >= ENOUGH), None)
-    unit = _pressure_unit(side, columns[side]) if side else None
+    unit = _pressure_unit({name: columns[name] for name in PRESSURES if name in columns})
     if unit:
         for name, column in columns.items():
             if fields[name].unit == "psig":
                 found[name] = _told(column, unit)
+    metric = bool({unit, *written} & METRIC)
+    if _celsius([(fields[name], columns[name]) for name in TELLING if name in columns]) or (metric and _cool(columns)):
+        for name, column in columns.items():
+            if dimension_of(fields[name]) == "temperature":
+                found[name] = _told(column, "degC")
     return found
 
 
@@ -82,6 +92,25 @@ def _inside(field: Field, value: float) -> bool:
     return low <= value <= high
 
 
-def _pressure_unit(name: str, column: Column) -> str | None:
-    middle = median(column.numbers())
-    return next((unit for end, unit in PRESSURES[name] if 0.1 < middle <= end), None)
+def _cool(columns: Mapping[str, Column]) -> bool:
+    medians = [(end, median(values)) for name, end in COOL.items() if (values := _numbers(columns, name))]
+    room = [value for name in TELLING for value in _numbers(columns, name)]
+    return (
+        bool(medians) and all(middle <= end for end, middle in medians) and all(v <= max(COOL.values()) for v in room)
+    )
+
+
+def _numbers(columns: Mapping[str, Column], name: str) -> tuple[float, ...]:
+    return columns[name].numbers() if name in columns else ()
+
+
+def _pressure_unit(sides: Mapping[str, Column]) -> str | None:
+    """Return the unit in which the sides, read together often enough, agree; None for psi and where they do not."""
+    read = {name: numbers for name, column in sides.items() if (numbers := column.numbers())}
+    if sum(map(len, read.values())) < ENOUGH:
+        return None
+    units = {
+        next((unit for end, unit in PRESSURES[name] if 0.1 < median(numbers) <= end), None)
+        for name, numbers in read.items()
+    }
+    return units.pop() if len(units) == 1 else None

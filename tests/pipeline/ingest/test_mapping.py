@@ -14,6 +14,7 @@ import pytest
 from pipeline.errors import FileRefused
 from pipeline.fields import fields_for_file
 from pipeline.ingest.assign import choose_table, sampled
+from pipeline.ingest.evidence import Column, share_that_fits
 from pipeline.ingest.mapping import map_table
 from pipeline.ingest.mapping_file import loads
 from pipeline.ingest.match import CONFIDENT, candidates
@@ -203,6 +204,31 @@ def test_temperatures_in_celsius_without_a_word_are_told_by_room_air() -> None:
         "liquid_psig": "bar",
     }
     assert sum("no unit is written" in note for note in found.notes) == 4
+
+
+def test_temperatures_beside_metric_pressures_are_in_celsius_where_they_can_be() -> None:
+    """A liquid line of 35 beside 25 bar is 95 degF; six visits of both sides tell bar."""
+    readings = {"Suction line": ["11", "12", "10"] * 2, "Liquid line": ["35.5", "36", "34"] * 2, "Ambient": ["31"] * 6}
+    ids = {"Ticket": list("123456"), "Unit ID": ["U1"] * 6, "Date": ["2024-05-14"] * 6}
+    bar = {"Low side": ["8.1", "7.6", "8.2"] * 2, "High side": ["25.2", "24", "25.5"] * 2}
+    found = map_table(make_columns(ids | readings | bar)).columns
+    lines = ("suction_line_f", "liquid_line_f", "outdoor_db_f")
+    assert [found[name].unit for name in (*lines, "suction_psig", "liquid_psig")] == ["degC"] * 3 + ["bar"] * 2
+    said = {"Low side (bar)": ["8.1"] * 6}
+    assert {map_table(make_columns(ids | readings | said)).columns[name].unit for name in lines} == {"degC"}
+    psi = {"Low side": ["118"] * 6, "High side": ["365"] * 6}
+    assert {map_table(make_columns(ids | readings | psi)).columns[name].unit for name in lines} == {None}
+    warm = {"Suction line": ["52"] * 6, "Liquid line": ["96"] * 6, "Ambient": ["88"] * 6}
+    assert {map_table(make_columns(ids | warm | said)).columns[name].unit for name in lines} == {None}
+
+
+def test_a_column_of_days_is_no_id() -> None:
+    """ "Tag" is the German day as well as the tag on a unit: the values say which."""
+    days = Column("Tag", 0, ("14.05.2024", "15.05.2024"), 2)
+    tags = Column("Tag", 0, ("K-014", "K-015"), 2)
+    field = fields_for_file("units")["unit_id"]
+    assert share_that_fits(days, field, None) == 0.0
+    assert share_that_fits(tags, field, None) == 1.0
 
 
 def test_temperatures_in_fahrenheit_stay() -> None:
