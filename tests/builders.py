@@ -7,17 +7,8 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.checks.registry import POLARS_TYPES
 from pipeline.fields import registry
-
-POLARS_TYPES: Mapping[str, type[pl.DataType]] = {
-    "text": pl.String,
-    "word": pl.String,
-    "words": pl.String,
-    "date": pl.Date,
-    "number": pl.Float64,
-    "integer": pl.Int64,
-    "rating": pl.Float64,
-}
 
 
 def make_frame(

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
+from typing import TypeVar
 
 import polars as pl
 
@@ -13,6 +15,8 @@ from pipeline.fields import Field
 from pipeline.ingest.match import Candidate
 from pipeline.ingest.words import LONGEST, is_blank, number_words, word_for, words_for
 from pipeline.units import UnknownUnit, dimension_of, line_to, spelled_units
+
+Value = TypeVar("Value")
 
 SAMPLE = 120
 """Cells of a column that are looked at, spread over the file."""
@@ -117,7 +121,7 @@ def share_that_fits(column: Column, field: Field, unit: str | None) -> float:
     """Return the share of the sample that could be a value of the field."""
     if field.is_numeric:
         units = [unit] if unit else [None, *UNSAID.get(dimension_of(field) or "", ())]
-        return max(_share(column.sample, lambda text, one=one: _in_range(text, field, one)) for one in units)
+        return max(_share(column.sample, partial(_in_range, field=field, unit=one)) for one in units)
     if field.kind == "date":
         return _share(column.sample, lambda text: DATE.search(text) is not None)
     if field.kind == "words":
@@ -210,11 +214,8 @@ def _is_line_volts(value: float) -> bool:
     return any(low <= value <= high for low, high in LINE_VOLTS)
 
 
-def _share(values: Sequence[object], fits: object) -> float:
-    if not values:
-        return 0.0
-    assert callable(fits)
-    return sum(bool(fits(value)) for value in values) / len(values)
+def _share(values: Sequence[Value], fits: Callable[[Value], bool]) -> float:
+    return sum(map(fits, values)) / len(values) if values else 0.0
 
 
 def _more(candidate: Candidate, confidence: float) -> Candidate:

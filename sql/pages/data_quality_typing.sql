@@ -8,8 +8,7 @@ with as_of as (
 recent as (
     select
         visits.unit_id,
-        visits.visit_id,
-        visits.notes
+        visits.visit_id
     from visits
     cross join as_of
     where visits.visit_date <= as_of.as_of
@@ -63,7 +62,6 @@ worst as (
 
 select
     count(*) as visits,
-    count(recent.notes) as visits_with_notes,
     count(*) filter (where coalesce(capacitors.herm, 0) = 0) as herm_blank,
     count(*) filter (where coalesce(capacitors.fan, 0) = 0) as fan_blank,
     count(*) filter (where capacitors.herm_told > 0) as herm_told,

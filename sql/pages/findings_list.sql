@@ -12,8 +12,7 @@ select
     sites.customer_name,
     sites.phone,
     sites.address,
-    sites.city,
-    count(*) over () as findings_in_all
+    sites.city
 from open_findings
 inner join unit_risk
     on open_findings.unit_id = unit_risk.unit_id

@@ -1,10 +1,7 @@
 -- fleet_review_care: how much is found and open, and how many units are probably losing charge
 -- grain: always exactly one row; source: open_findings, charge_trend, unit_risk
 with findings as (
-    select
-        count(*) as findings_open,
-        count(distinct open_findings.unit_id) as units_with_findings,
-        count(*) filter (where open_findings.decision = 'declined') as findings_declined
+    select count(*) as findings_open
     from open_findings
     inner join unit_risk
         on open_findings.unit_id = unit_risk.unit_id
@@ -21,8 +18,6 @@ leaks as (
 
 select
     findings.findings_open,
-    findings.units_with_findings,
-    findings.findings_declined,
     leaks.leaks_suspected
 from findings
 cross join leaks;

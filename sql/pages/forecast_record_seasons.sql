@@ -11,9 +11,7 @@ select
     count(failed) filter (where flagged) as flagged,
     count(*) filter (where flagged and failed) as flagged_failed,
     count(failed) filter (where not flagged) as others,
-    count(*) filter (where not flagged and failed) as others_failed,
-    count(failed) filter (where last_reading_out) as rule_flagged,
-    count(*) filter (where last_reading_out and failed) as rule_failed
+    count(*) filter (where not flagged and failed) as others_failed
 from backtest
 group by season, asked
 order by season desc, asked desc;
