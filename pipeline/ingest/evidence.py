@@ -129,7 +129,7 @@ def share_that_fits(column: Column, field: Field, unit: str | None) -> float:
     if field.kind == "word":
         return _share(column.sample, lambda text: word_for(text, field) is not None)
     if field.name.endswith("_id"):
-        return _share(column.sample, lambda text: ID.fullmatch(text) and not DAY.fullmatch(text))
+        return _share(column.sample, lambda text: bool(ID.fullmatch(text)) and not DAY.fullmatch(text))
     return 1.0
 
 
