@@ -76,17 +76,25 @@ def add_airflow(frame: pl.DataFrame, *, settings: Charge, limits: Limits) -> pl.
     ).drop("_against", "_in_favour")
 
 
-def highest_split_f(limits: Limits) -> pl.Expr:
-    """Return the split [degF] above which airflow is doubted, by the return air; a fixed limit where that is unknown.
+USUAL_SPLIT_F = 19.0
+"""Return air minus supply air [degF] at 75/63: common practice, no source."""
+
+
+def usual_split_f() -> pl.Expr:
+    """Return the split [degF] that a coil in order makes of the return air; null where that is unknown.
 
     Notes
     -----
-    Moist air gives up its heat as water, so a coil in order cools it less. 19 degF at 75/63, 0.6 more per degF of dry
-    bulb and 0.8 less per degF of wet bulb, plus the standard's band: common practice, no source; not a target.
+    Moist air gives up its heat as water, so a coil in order cools it less: 0.6 degF more per degF of dry bulb over 75
+    and 0.8 less per degF of wet bulb over 63: common practice, no source; not a target.
     """
-    dry, wet = pl.col("return_db_f"), pl.col("return_wb_f")
-    usual = (19.0 + 0.6 * (dry - 75.0) - 0.8 * (wet - 63.0)).clip(12.0, 24.0)
-    return pl.coalesce(usual + limits.split_band_f, pl.lit(limits.split_high_f))
+    return USUAL_SPLIT_F + 0.6 * (pl.col("return_db_f") - 75.0) - 0.8 * (pl.col("return_wb_f") - 63.0)
+
+
+def highest_split_f(limits: Limits) -> pl.Expr:
+    """Return the split [degF] above which airflow is doubted: the usual one for the return air, within 12 to 24, plus
+    the standard's band; a fixed limit where the return air is unknown."""
+    return pl.coalesce(usual_split_f().clip(12.0, 24.0) + limits.split_band_f, pl.lit(limits.split_high_f))
 
 
 def capacity_btuh(

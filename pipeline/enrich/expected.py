@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.enrich.airflow import AGAINST_AIRFLOW
+from pipeline.enrich.airflow import AGAINST_AIRFLOW, USUAL_SPLIT_F, usual_split_f
 from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE
 from pipeline.enrich.fault_model import FEATURES, FaultModel, fault_model
 from pipeline.enrich.level_fit import SLOPES, fit_level, spreads_before_cut
@@ -65,11 +65,10 @@ def thumb_rules() -> dict[str, pl.Expr]:
     Notes
     -----
     Coil 26 below the return wet bulb (37 below dry bulb without one), condensing 20 over outdoors, discharge 80 over
-    outdoors, condenser air rise 18, split 19 at 75/63, superheat 11 behind a valve: common practice, no source. Target
+    outdoors, condenser air rise 18, the usual split, superheat 11 behind a valve: common practice, no source. Target
     superheat and target subcooling where they are known.
     """
     outdoor, wet, dry = (pl.col(name) for name in CONDITIONS)
-    split = 19.0 + 0.6 * (dry - 75.0) - 0.8 * (wet - 63.0)
     superheat = pl.when(FIXED_ORIFICE).then(pl.coalesce("computed_target_f", "highest_target_f")).otherwise(11.0)
     subcooling = pl.coalesce(pl.col("target_subcooling_f"), pl.col("plate_subcooling_f"), pl.lit(10.0))
     return {
@@ -79,7 +78,7 @@ def thumb_rules() -> dict[str, pl.Expr]:
         "t_sc": pl.col("subcooling_f") - subcooling,
         "t_hg": pl.col("discharge_line_f") - (outdoor + 80.0),
         "dt_ca": pl.col("condenser_leaving_f") - outdoor - 18.0,
-        "dt_ea": pl.col("temperature_split_f") - pl.coalesce(split, pl.lit(19.0)),
+        "dt_ea": pl.col("temperature_split_f") - pl.coalesce(usual_split_f(), pl.lit(USUAL_SPLIT_F)),
     }
 
 

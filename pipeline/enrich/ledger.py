@@ -47,6 +47,10 @@ OPENING_PARTS = (
 """Parts that cannot be fitted without opening the circuit: the recharge that follows says nothing about a leak."""
 OPENING_CAUSES = ("compressor", "metering_device", "reversing_valve")
 DAYS_IN_WINDOW = 365
+FEDERAL_OZONE_LB, FEDERAL_HFC_LB = 50.0, 15.0
+"""Full charge [lb] from which a federal leak-rate rule may apply, for refrigerants that deplete ozone and for others
+(40 CFR 82.157 and 84.106, from memory); the row only says to check the rule in force."""
+OUNCES_PER_LB = 16.0
 NO_THRESHOLD = "no federal leak-rate threshold applies to this unit"
 CHECK_THE_RULE = "a federal leak-rate rule may apply to a charge of this size: check the rule in force"
 
@@ -166,13 +170,13 @@ def _leak_rates() -> list[pl.Expr]:
     days = pl.col("days_since_addition").fill_null(DAYS_IN_WINDOW).clip(1, DAYS_IN_WINDOW)
     full = pl.col("factory_charge_oz")
     rolling = leaked.rolling_sum_by("visit_date", f"{DAYS_IN_WINDOW}d").over("unit_id")
-    big = pl.when(pl.col("depletes_ozone")).then(50.0 * 16.0).otherwise(15.0 * 16.0)
+    big_lb = pl.when(pl.col("depletes_ozone")).then(FEDERAL_OZONE_LB).otherwise(FEDERAL_HFC_LB)
     return [
         pl.when(counted)
         .then(100.0 * pl.col("net_oz") / full / (days / DAYS_IN_WINDOW))
         .alias("leak_rate_annualized_pct"),
         pl.when(counted).then(100.0 * rolling / full).alias("leak_rate_rolling_pct"),
         pl.when(full.is_not_null())
-        .then(pl.when(full >= big).then(pl.lit(CHECK_THE_RULE)).otherwise(pl.lit(NO_THRESHOLD)))
+        .then(pl.when(full >= big_lb * OUNCES_PER_LB).then(pl.lit(CHECK_THE_RULE)).otherwise(pl.lit(NO_THRESHOLD)))
         .alias("federal_threshold"),
     ]
