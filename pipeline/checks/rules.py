@@ -30,7 +30,7 @@ COOLING = (pl.col("mode") == "cooling") | (
 
 @dataclass(frozen=True)
 class Rule:
-    """A rule that needs the whole file or the table's registry, kept here so that the reference lists it too."""
+    """A rule that needs the whole file or the table's registry, so that it is no check of one row."""
 
     slug: str
     severity: str
@@ -54,8 +54,6 @@ CONFLICTING_ROWS = Rule(
     advice="Keep the right record, delete the other, and import again.",
     source="import rules: one file cannot say two things of one key",
 )
-
-RULES = (REQUIRED_MISSING, CONFLICTING_ROWS)
 
 
 def looks_swapped(herm_uf: pl.Expr, fan_uf: pl.Expr, herm_rated_uf: pl.Expr, fan_rated_uf: pl.Expr) -> pl.Expr:
