@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 
 import polars as pl
 
@@ -10,6 +11,40 @@ from pipeline.fields import registry
 
 DIGEST_LENGTH = 10
 """Hexadecimal digits of a derived id: 40 bits, so that 100,000 addresses collide with a chance of 0.5 %."""
+
+STREETS = {
+    long: short
+    for short, longs in (
+        ("st", "street"),
+        ("ave", "avenue av"),
+        ("rd", "road"),
+        ("dr", "drive"),
+        ("ln", "lane"),
+        ("blvd", "boulevard"),
+        ("ct", "court"),
+        ("cir", "circle"),
+        ("pl", "place"),
+        ("ter", "terrace"),
+        ("trl", "trail"),
+        ("hwy", "highway"),
+        ("pkwy", "parkway"),
+        ("sq", "square"),
+        ("apt", "apartment"),
+        ("ste", "suite"),
+        ("n", "north"),
+        ("s", "south"),
+        ("e", "east"),
+        ("w", "west"),
+        ("ne", "northeast"),
+        ("nw", "northwest"),
+        ("se", "southeast"),
+        ("sw", "southwest"),
+        ("str", "stra\u00dfe strasse"),
+    )
+    for long in longs.split()
+}
+"""Words of an address that one hand writes out and another shortens (USPS Publication 28, suffix abbreviations, from
+memory; the German one common practice, no source)."""
 
 UNIT_FROM = ("address", "site_id", "customer_name", "phone")
 VISIT_FROM = ("unit_id", "serial", "address", "site_id", "customer_name", "phone")
@@ -100,10 +135,20 @@ def _digest(frame: pl.DataFrame, kind: str, names: list[str]) -> pl.Series:
         pl.when(pl.col(names[0]).is_not_null()).then(pl.concat_str(folded, separator="|", ignore_nulls=True))
     ).to_series()
     distinct = keys.unique().drop_nulls()
-    ids = [f"{kind}-{hashlib.sha256(key.encode()).hexdigest()[:DIGEST_LENGTH]}" for key in distinct]
+    shortened = map(_one_spelling, distinct) if "address" in names else distinct
+    ids = [f"{kind}-{hashlib.sha256(key.encode()).hexdigest()[:DIGEST_LENGTH]}" for key in shortened]
     return keys.replace_strict(distinct, pl.Series(ids, dtype=pl.String), default=None, return_dtype=pl.String).alias(
         kind
     )
+
+
+def _one_spelling(key: str) -> str:
+    """Return a folded address as whoever shortens it would write it.
+
+    >>> _one_spelling("12 oak street"), _one_spelling("eichenstra\u00dfe 3")
+    ('12 oak st', 'eichenstr 3')
+    """
+    return re.sub(r"[^ |]+", lambda word: STREETS.get(word[0]) or re.sub("stra(?:ss|\u00df)e$", "str", word[0]), key)
 
 
 def required_without_help(table: str, fields: frozenset[str]) -> tuple[str, ...]:

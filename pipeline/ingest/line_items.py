@@ -106,7 +106,9 @@ def find_lines(raw: RawTable, entry: Entry | None) -> LineColumns | None:
     if found is None:
         return None
     amount = rest.uses.get("invoice_total")
-    if amount is not None and differs.get(amount.index, 0) >= SOME_TICKETS and amount.index not in found:
+    several = int(tickets.drop_nulls().value_counts().get_column("count").gt(1).sum())
+    some = max(1, min(SOME_TICKETS, several))  # a small export may have one ticket of several lines
+    if amount is not None and differs.get(amount.index, 0) >= some and amount.index not in found:
         found[amount.index] = "total"
     places = {role: tuple(i for i, r in found.items() if r == role) for role in ROLES if role in found.values()}
     values = entry.values if entry else {}

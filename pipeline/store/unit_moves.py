@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import duckdb
 
 import sql
+from pipeline.ingest.derive import STREETS
 from pipeline.store.frames import to_frame
 from pipeline.store.migrate import one
 
@@ -34,6 +35,8 @@ def settle_moves(con: duckdb.DuckDBPyConnection) -> Moved:
     """
     if not one(con, sql.statement("load/unit_moves_wanted.sql")):
         return Moved(0, 0)
+    streets = {"written_out": list(STREETS), "shortened": list(STREETS.values())}
+    con.execute(sql.statement("load/street_words.sql"), streets)
     con.execute(sql.statement("load/unit_moves.sql"))
     con.execute(sql.statement("load/visit_moves.sql"))
     con.execute(sql.statement("load/unit_moves_touch.sql"))

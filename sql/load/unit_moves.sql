@@ -76,13 +76,29 @@ placed as (
         on folded.unit_id = by_serial.told_unit_id
 ),
 
+streets as (
+    select map(list(written_out), list(shortened)) as words
+    from street_words
+),
+
 at_home as (
     select distinct
         unit_id,
         by_place,
-        trim(regexp_replace(lower(home), '[^\p{L}\p{N}]+', ' ', 'g')) as home,
+        -- one spelling for streets written out or shortened, as the ids are derived from
+        list_aggregate(
+            list_transform(
+                string_split(trim(regexp_replace(lower(home), '[^\p{L}\p{N}]+', ' ', 'g')), ' '),
+                lambda word: coalesce(
+                    streets.words[word], regexp_replace(word, 'stra(ss|ß)e$', 'str')
+                )
+            ),
+            'string_agg',
+            ' '
+        ) as home,
         at_place
     from placed
+    cross join streets
 ),
 
 derived as (

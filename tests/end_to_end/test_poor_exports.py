@@ -241,3 +241,22 @@ def test_invoice_lines_tell_the_kind_of_visit_beside_codes_of_the_shops_own(tmp_
         ("5001", "maintenance", None),
         ("5002", "no_cooling", "contactor"),
     ]
+
+
+def test_the_sum_of_a_line_is_told_from_that_of_a_ticket_though_one_ticket_alone_has_several_lines(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "lines.csv").write_text(
+        "Rechnungsnr.;Rechnungsdatum;Anschrift;Artikel;Menge;Einzelpreis;Gesamt\n"
+        "R1;14.05.2024;Eichenweg 12;Wartung Klimaanlage;1;129,00;129,00\n"
+        "R1;14.05.2024;Eichenweg 12;Betriebskondensator 45/5 µF 440V;1;89,00;89,00\n"
+        "R2;15.05.2024;Ulmenweg 9;Schütz 2-polig;2;45,00;90,00\n",
+        "utf-8",
+    )
+    run_quietly([tmp_path / "lines.csv"], tmp_path / "shop")
+    got = ask(tmp_path / "shop", "visits", "parts")
+    assert got["visits"].sort("visit_id").select("visit_id", "invoice_total").rows() == [("R1", 218.0), ("R2", 90.0)]
+    assert got["parts"].sort("visit_id").select("part", "price").rows() == [
+        ("run_capacitor", 89.0),
+        ("contactor", 90.0),
+    ]

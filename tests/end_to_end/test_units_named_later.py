@@ -41,7 +41,7 @@ ADVICE = """Job #,Item,Decision
 2,contactor,later
 """
 REGISTER = """Unit ID,Serial Number,Address,Model,Cap Herm uF,Cap Fan uF
-AC-1,S 100 x,4 quarry lane,M-36,45,5
+AC-1,S 100 x,4 quarry ln.,M-36,45,5
 AC-2,S200X,7 Quarry Lane,M-24,40,5
 """
 LATER = """Job #,Date,Unit ID,Serial,Address,Job,Cap Herm

@@ -32,6 +32,14 @@ def test_case_and_punctuation_of_an_address_make_no_other_unit() -> None:
     assert add_derived_ids(frame, "visits")[0]["unit_id"].n_unique() == 1
 
 
+def test_a_street_written_out_or_shortened_is_one_address() -> None:
+    hands = ["12 North Oak Street", "12 N. OAK ST.", "12 n oak st", "3 Eichenstraße", "3 Eichenstr.", "12 Oak St Apt 2"]
+    out, _, _ = add_derived_ids(pl.DataFrame({"visit_date": ["2024-05-14"] * 6, "address": hands}), "visits")
+    ids = out["unit_id"].to_list()
+    assert len(set(ids[:3])) == len(set(ids[3:5])) == 1
+    assert len(set(ids)) == 3
+
+
 def test_the_serial_comes_before_the_address() -> None:
     frame = visits(visit_date=[DAY] * 3, address=["1 Elm", "1 Elm", "1 Elm"], serial=["ab 12", "AB12", None])
     ids = add_derived_ids(frame, "visits")[0]["unit_id"].to_list()
