@@ -81,11 +81,12 @@ def _spring(frames: Frames, site: Site) -> Line | None:
         return None
     still = max(1, math.ceil(site.days_to_season / 7))
     booked = f", {number(row['booked'])} booked" if row["booked"] else ""
-    pace = number(row["done_in_4_weeks"] / WEEKS_COUNTED, 0 if row["done_in_4_weeks"] >= 10 * WEEKS_COUNTED else 1)
+    made = row["done_in_4_weeks"]
+    pace = f"{number(made / WEEKS_COUNTED, 0 if made >= 10 * WEEKS_COUNTED else 1)} a week were" if made else "none was"
     text = (
         f"to book {count(left, 'spring visit')} under agreement: {number(row['done'])} of "
         f"{number(row['agreement_units'])} are done{booked}. {number(math.ceil(left / still))} a week are needed "
-        f"in the {weeks(site.days_to_season)} left; {pace} a week were made in the last four."
+        f"in the {weeks(site.days_to_season)} left; {pace} made in the last four."
     )
     return Line("Call", text, row, "Next in line", ("calls", "find_unit"))
 

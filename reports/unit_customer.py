@@ -8,7 +8,7 @@ from typing import Any
 
 from reports.advice import OTHER, Reason, advice, label
 from reports.charge_words import finding
-from reports.format import chance, day, name, number, section, sentence_start, words
+from reports.format import chance, chance_range, day, name, number, section, sentence_start, words
 from reports.unit_facts import equipment
 
 Row = Mapping[str, Any]
@@ -98,13 +98,19 @@ def _capacitor(row: Row) -> str:
     off = (
         "at its label"
         if abs(row["drift_pct"]) < 0.5
-        else (f"{number(abs(row['drift_pct']))} % {'under' if row['drift_pct'] < 0 else 'over'} its label")
+        else f"{_off(row)} % {'under' if row['drift_pct'] < 0 else 'over'} its label"
     )
     state = "outside what the label allows" if row["out_of_tolerance"] else "within what the label allows"
     return (
-        f"Capacitor, {side}: {number(row['measured_uf'], 1)} of {number(row['rated_uf'], 1)} µF on "
+        f"Capacitor, {side}: {number(row['measured_uf'], 1)} of {row['rated_uf']:g} µF on "
         f"{day(row['visit_date'])}, {off}; {state} (±{number(row['tolerance_pct'])} %)."
     )
+
+
+def _off(row: Row) -> str:
+    """Return the size of a drift; with a decimal where the whole number would be the tolerance itself."""
+    size = abs(row["drift_pct"])
+    return number(size, 1 if round(size) == row["tolerance_pct"] and size != row["tolerance_pct"] else 0)
 
 
 CHARGE: Mapping[str, str] = {
@@ -125,9 +131,11 @@ def _charge(charge: Sequence[Row]) -> list[str]:
 def _outlook(unit: Row) -> str | None:
     if unit["p_failure"] is None or unit["season_end"] is None:
         return None
+    likely = chance_range(unit["p_low"], unit["p_high"])
+    between = f" ({likely})" if likely else ""
     return (
         f"From records of systems like yours we put the chance that it stops cooling at least once by "
-        f"{day(unit['season_end'])}, if nothing is done, at {chance(unit['p_failure'])}. "
+        f"{day(unit['season_end'])}, if nothing is done, at {chance(unit['p_failure'])}{between}. "
         "This is an estimate from past readings, not a diagnosis; the visit decides."
     )
 

@@ -98,6 +98,10 @@ def _capacitor(history: History, sections: pl.DataFrame, scores: pl.DataFrame) -
         .then(pl.format(", expected near {} % by {}", _signed(pl.col("drift_at_season_end_pct")), pl.col("season_end")))
         .otherwise(pl.lit(""))
     )
+    # a whole number would hide that the reading lies just beyond its limit
+    beyond = pl.col("read_pct") < -pl.col("tolerance_pct")
+    hidden = beyond & (pl.col("read_pct").round(0) == -pl.col("tolerance_pct"))
+    drift = pl.when(hidden).then(_short(pl.col("read_pct"), 1)).otherwise(_signed(pl.col("read_pct")))
     read = pl.format(
         "run_capacitor: {} read {} of {} uF{}{} ({} %) on {}, limit -{} %{}",
         name,
@@ -105,7 +109,7 @@ def _capacitor(history: History, sections: pl.DataFrame, scores: pl.DataFrame) -
         _short(pl.col("rated_uf"), 1),
         guessed,
         load,
-        _signed(pl.col("read_pct")),
+        drift,
         pl.col("visit_date"),
         _short(pl.col("tolerance_pct"), 1),
         ahead,
@@ -119,7 +123,6 @@ def _capacitor(history: History, sections: pl.DataFrame, scores: pl.DataFrame) -
     long = scores.select("unit_id", herm="s_herm", fan="s_fan").unpivot(
         index="unit_id", variable_name="section", value_name="score"
     )
-    beyond = pl.col("read_pct") < -pl.col("tolerance_pct")
     return (
         sections.join(long, on=["unit_id", "section"], how="inner")
         .join(latest, on=["unit_id", "section", "series"], how="left")

@@ -283,11 +283,12 @@ def _alt(
     section: str, drawn: Sequence[Row], forecast: Row | None, tolerance: float | None, replaced_on: Sequence[dt.date]
 ) -> str:
     first, last = drawn[0], drawn[-1]
-    parts = [
-        f"{SECTION_NAMES.get(section, section)}: {number(len(drawn))} "
-        f"{'reading' if len(drawn) == 1 else 'readings'} from {day(first['visit_date'])} to {day(last['visit_date'])}, "
-        f"the last {signed(last['drift_pct'])} % from its rating."
-    ]
+    name, at = SECTION_NAMES.get(section, section), f"{signed(last['drift_pct'])} % from its rating."
+    if len(drawn) == 1:
+        parts = [f"{name}: 1 reading, on {day(last['visit_date'])}, {at}"]
+    else:
+        dates = f"from {day(first['visit_date'])} to {day(last['visit_date'])}"
+        parts = [f"{name}: {number(len(drawn))} readings {dates}, the last {at}"]
     if tolerance is not None:
         parts.append(f"The tolerance line lies at {signed(-tolerance, 0)} %.")
     if replaced_on:

@@ -199,7 +199,8 @@ def _first_heading(first: pl.DataFrame, site: Site) -> str:
         return f"Still open in the heat: {_in_words(still)} to see first"
     if site.phase == "after":
         return "First in line for next season"
-    return "See this one first" if flagged == 1 else f"See these {_in_words(flagged)} first"
+    these = "this one" if flagged == 1 else f"these {_in_words(flagged)}"
+    return f"See {these} first{', then the next in line' if flagged < first.height else ''}"
 
 
 def _in_words(n: int) -> str:

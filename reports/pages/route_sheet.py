@@ -22,6 +22,7 @@ from reports.round_words import (
     weekday,
     work_words,
 )
+from reports.unit_facts import METERING
 
 PAGE = Page(
     slug="route_sheet",
@@ -114,7 +115,7 @@ def _stop(row: Row, capacitors: Mapping[str, Sequence[Row]], charge: Mapping[str
                 row["model"] or "",
                 f"{row['nominal_tons']:g} tons" if row["nominal_tons"] else "",
                 row["refrigerant"] or "refrigerant not known",
-                (row["metering"] or "").replace("_", " "),
+                METERING.get(row["metering"] or "", ""),
             )
             if text
         ),

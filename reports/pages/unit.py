@@ -14,7 +14,7 @@ from reports.charts.charge_history import charge_history
 from reports.charts.drift_history import SECTION_NAMES, drift_extent, drift_history
 from reports.charts.theme import Figure, date_range
 from reports.claim_words import STATES, left, part_words
-from reports.format import chance, day, known_as, name, number, signed, words
+from reports.format import chance, day, known_as, name, number, reason_text, signed, words
 from reports.page import Page, Site
 from reports.unit_charge import QUERIES as CHARGE_QUERIES
 from reports.unit_charge import ChargeCare, charge_care, told
@@ -253,8 +253,8 @@ def _charge_state(charge: Sequence[Row]) -> str:
         return "No visit has the readings that charge is judged by."
     judged = [row for row in charge if row["charge_verdict"] not in {None, "not_testable"}]
     if not judged:
-        why = charge[-1]["not_testable_because"]
-        return f"Never testable so far; on {day(charge[-1]['visit_date'])}: {words(why) if why else 'reason not said'}."
+        why = reason_text(charge[-1]["not_testable_because"] or "reason not said")
+        return f"Never testable so far; on {day(charge[-1]['visit_date'])}: {why}."
     last = judged[-1]
     edge = ", near the edge of the band" if last["borderline"] else ""
     verdict = VERDICTS.get(last["charge_verdict"], words(last["charge_verdict"]))

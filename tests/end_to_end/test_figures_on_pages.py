@@ -282,6 +282,16 @@ def test_the_numbers_of_the_fleet_are_the_views(sample_shop: Path, con: duckdb.D
     assert [float(value) for value in page.values[10:20]] == pytest.approx(con.sql(sql).fetchall()[0], rel=0, abs=1e-9)
 
 
+def test_no_reading_beyond_its_limit_is_told_as_on_it(sample_shop: Path, con: duckdb.DuckDBPyConnection) -> None:
+    """Unit U-0402 reads 7.1 of 7.5 µF, −5.3 %, where the label allows 5 %: as a whole percent it would seem within."""
+    reasons = [text for (text,) in con.sql("select reasons from unit_risk").fetchall() if text]
+    assert any("(-5.3 %) on" in text for text in reasons)
+    on_it = r"read ([\d.]+) of ([\d.]+) uF[^(]*\(-(\d+) %\) on [^,;]+, limit -\3 %"
+    found = [match for text in reasons for match in re.findall(on_it, text)]
+    beyond = [(uf, rated, pct) for uf, rated, pct in found if 100 * (1 - float(uf) / float(rated)) > float(pct) + 0.05]
+    assert beyond == []
+
+
 def test_the_stops_of_the_weeks_are_those_of_the_plan(sample_shop: Path, con: duckdb.DuckDBPyConnection) -> None:
     [table] = [
         t for t in read_tables(next((sample_shop / "dashboards").glob("*/spring-round.html"))) if t.under == "weeks"

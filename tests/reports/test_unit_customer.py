@@ -14,6 +14,8 @@ UNIT: dict[str, Any] = {
     "as_of": AS_OF,
     "season_end": SEASON[1],
     "p_failure": 0.21,
+    "p_low": 0.1,
+    "p_high": 0.34,
     "equipment": "split_ac",
     "make": "Norvane",
     "model": None,
@@ -57,10 +59,17 @@ def test_a_reading_is_told_against_its_label() -> None:
     """34.6 of 40 is 0.865: 13.5 % under, said as whole percent; 14 by Python's rounding half to even."""
     told = handout(UNIT, (), rows(capacitor_readings=[reading("herm", SPRING, 9)]))
     assert told.found == (
-        "Capacitor, compressor side: 34.6 of 40.0 µF on 10 Apr 2025, 14 % under its label; "
+        "Capacitor, compressor side: 34.6 of 40 µF on 10 Apr 2025, 14 % under its label; "
         "outside what the label allows (±6 %).",
     )
     assert [component for component, _ in told.proposals] == ["Run capacitor"]
+
+
+def test_a_reading_just_beyond_its_label_is_not_told_as_on_it() -> None:
+    """7.1 of 7.5 is 5.3 % under: as a whole percent it would be the 5 % that the label allows."""
+    edge = reading("fan", SPRING, 9, measured_uf=7.1, rated_uf=7.5, drift_pct=-5.3333, tolerance_pct=5.0)
+    [told] = handout(UNIT, (), rows(capacitor_readings=[edge])).found
+    assert "7.1 of 7.5 µF on 10 Apr 2025, 5.3 % under its label; outside what the label allows (±5 %)" in told
 
 
 def test_neither_a_suspect_reading_nor_the_part_taken_out_is_told() -> None:
@@ -76,7 +85,7 @@ def test_nothing_known_is_said_so() -> None:
 def test_the_chance_is_a_count_and_called_an_estimate() -> None:
     outlook = handout(UNIT, (), rows()).outlook
     assert outlook is not None
-    assert "by 30 Sep 2026, if nothing is done, at about 2 in 10." in outlook
+    assert "by 30 Sep 2026, if nothing is done, at about 2 in 10 (1 to 3 in 10)." in outlook
     assert "not a diagnosis" in outlook
 
 
