@@ -2,10 +2,10 @@
 -- grain: one row per field and reason; source: suspects
 select
     field,
-    reason,
+    reason as because,
     count(*) as readings,
     count(distinct unit_id) as units
 from suspects
 group by field, reason
-order by readings desc, field asc, reason asc
+order by readings desc, field asc, because asc
 limit 60;
