@@ -13,7 +13,7 @@ import pytest
 
 from tests.browser.test_pages_in_chromium import Visit
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.thorough]
 
 DEFICIENCIES = ["protanopia", "deuteranopia", "tritanopia", "achromatopsia"]
 SEEN = 40
@@ -49,7 +49,7 @@ def test_pictures_that_differ_only_in_a_hue_that_is_lost_do_not_differ() -> None
     assert differ(grey, np.where(np.arange(24)[None, :, None] < 3, 20.0, grey))
 
 
-@pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.thorough)])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("deficiency", DEFICIENCIES)
 def test_marks_of_a_key_differ(browser: Any, sites: dict[str, Path], deficiency: str, scheme: str) -> None:
     page_of = next(sites["hostile"].glob("*/unit/u-015*.html"))

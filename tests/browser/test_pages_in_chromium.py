@@ -62,7 +62,11 @@ def test_pages_are_silent_offline_and_never_scroll_sideways(browser: Any, sites:
 
 @pytest.mark.parametrize(
     ("scheme", "kind"),
-    [pytest.param("light", "hostile", marks=pytest.mark.thorough), ("light", "poor"), ("dark", "hostile")],
+    [
+        pytest.param("light", "hostile", marks=pytest.mark.thorough),
+        ("light", "poor"),
+        pytest.param("dark", "hostile", marks=pytest.mark.thorough),
+    ],
 )
 def test_axe_finds_nothing(browser: Any, sites: dict[str, Path], scheme: str, kind: str) -> None:
     import axe_playwright_python as axe
@@ -163,7 +167,8 @@ def test_targets_are_large_enough(browser: Any, sites: dict[str, Path], width: i
             assert visit.page.evaluate(script) == [], path.name
 
 
-@pytest.mark.parametrize("scheme", [pytest.param("light", marks=pytest.mark.thorough), "dark"])
+@pytest.mark.thorough
+@pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_text_in_drawings_has_contrast(browser: Any, sites: dict[str, Path], scheme: str) -> None:
     """axe cannot judge SVG text, so: 4.5 to 1 against the page (WCAG 2.2, 1.4.3, relative luminance from there)."""
     drawn = 0
@@ -203,6 +208,7 @@ def test_the_fleet_review_prints_on_two_pages(browser: Any, sites: dict[str, Pat
     assert pages_on_paper(browser, sites["poor"] / "index.html") <= 2
 
 
+@pytest.mark.thorough
 def test_the_customers_page_is_one_sheet_without_the_trades_words(browser: Any, sites: dict[str, Path]) -> None:
     for path in sorted(sites["hostile"].glob("*/unit/*.html"))[:12:3]:
         with Visit(browser, path) as visit:

@@ -18,6 +18,8 @@ import pytest
 from pipeline.store.connect import open_store
 from tests.reports.html import read_document, read_tables
 
+pytestmark = pytest.mark.thorough
+
 Row = tuple[Any, ...]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 

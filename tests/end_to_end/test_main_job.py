@@ -102,6 +102,7 @@ def test_the_same_files_again_change_nothing_and_are_not_read(sample_shop: Path,
     assert (shop / "dashboards" / "index.html").read_bytes() == index
 
 
+@pytest.mark.thorough
 def test_files_in_increments_answer_as_the_whole_does(sample_shop: Path, tmp_path: Path) -> None:
     shop = tmp_path / "shop"
     names = sorted(file.name for file in SAMPLES.glob("*.csv"))
@@ -239,6 +240,7 @@ def test_a_fleet_of_one_unit_with_one_visit_gets_its_pages(tmp_path: Path) -> No
     assert (tmp_path / "shop" / "dashboards" / "index.html").exists()
 
 
+@pytest.mark.thorough
 def test_rows_of_another_program_are_worked_out_again_before_pages_are_made_of_them(tmp_path: Path) -> None:
     (tmp_path / "one.csv").write_text("visit_id,unit_id,visit_date,herm_uf\n1,u,2025-04-01,39.1\n", "utf-8")
     shop = tmp_path / "shop"

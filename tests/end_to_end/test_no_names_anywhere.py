@@ -12,6 +12,8 @@ from pipeline.commands import publish_again
 from pipeline.fields import registry
 from pipeline.store.connect import open_store
 
+pytestmark = pytest.mark.thorough
+
 WORD = re.compile(r"[^\W_]+")
 KINDS = {".html", ".csv", ".ics"}
 SPOKEN = {"access_notes": 3, "notes": 5}

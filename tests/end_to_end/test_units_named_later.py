@@ -160,6 +160,7 @@ def test_a_ticket_that_tells_of_both_speaks_against_one_unit(take: Take) -> None
     assert found.tables["units_not_told_apart"]["because"].to_list() == ["together"]
 
 
+@pytest.mark.thorough
 def test_the_same_history_exported_again_with_serials_is_one_history(take: Take) -> None:
     plain = "Date,Address,Cap Herm,Cap Fan\n2023-05-02,4 Quarry Lane,43.9,4.8\n2024-05-03,4 Quarry Lane,43.1,4.7\n"
     serials = "Date,Address,Serial,Cap Herm\n2023-05-02,4 Quarry Lane,S100X,43.9\n2024-05-03,4 Quarry Lane,S100X,43.1\n"
@@ -188,6 +189,7 @@ def test_invoice_lines_move_with_their_parts(take: Take) -> None:
     assert series["start_kind"].to_list()[-1] == "fitted"
 
 
+@pytest.mark.thorough
 def test_the_page_lists_what_waits_and_says_what_to_type(tmp_path: Path) -> None:
     (tmp_path / "jobs.csv").write_text(JOBS, "utf-8")
     run_quietly([tmp_path / "jobs.csv"], tmp_path / "shop")
