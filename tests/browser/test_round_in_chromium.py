@@ -38,6 +38,7 @@ def test_silent_and_never_sideways(browser: Any, pages: list[Path]) -> None:
         page.close()
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing(browser: Any, pages: list[Path], scheme: str) -> None:
     import axe_playwright_python as axe

@@ -66,6 +66,7 @@ def test_page_shows_what_was_read_from_where(shop: Path) -> None:
     assert "<q>cap 31.0/4.6</q>" in page
 
 
+@pytest.mark.thorough
 def test_setting_switches_it_off_and_on(shop: Path) -> None:
     settings = shop / "settings.toml"
     before = settings.read_text("utf-8")

@@ -137,6 +137,7 @@ def test_two_unit_tickets_give_the_tidy_visits_and_series(
     same(found, tidy, "core.capacitor_series", SERIES, SERIES[:3])
 
 
+@pytest.mark.thorough
 def test_zeros_for_blanks_open_no_section_that_nothing_supports(
     tables: dict[str, pl.DataFrame], take: Take, tidy: Brought
 ) -> None:

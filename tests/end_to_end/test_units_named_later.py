@@ -91,6 +91,7 @@ def test_visits_parts_readings_and_advice_are_of_the_named_unit(whole: Brought) 
     ]
 
 
+@pytest.mark.thorough
 def test_files_in_any_order_and_increment_answer_as_the_whole_does(whole: Brought, take: Take) -> None:
     files = {"advice.csv": ADVICE, "jobs.csv": JOBS, "later.csv": LATER, "parts.csv": PARTS, "register.csv": REGISTER}
     names = list(files)
