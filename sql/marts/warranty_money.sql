@@ -20,12 +20,12 @@ select
     count(*) filter (where state = 'credited') as credited,
     count(*) filter (where state = 'denied') as denied,
     count(*) filter (where state = 'lapsed') as lapsed,
-    coalesce(sum(amount) filter (where state = 'credited'), 0) as recovered,
-    coalesce(sum(amount) filter (where state = 'filed'), 0) as waiting,
-    coalesce(sum(amount) filter (where state = 'to_file'), 0) as to_file,
-    coalesce(sum(amount) filter (where state = 'denied'), 0) as lost_denied,
+    coalesce(round(sum(amount) filter (where state = 'credited'), 9), 0) as recovered,
+    coalesce(round(sum(amount) filter (where state = 'filed'), 9), 0) as waiting,
+    coalesce(round(sum(amount) filter (where state = 'to_file'), 9), 0) as to_file,
+    coalesce(round(sum(amount) filter (where state = 'denied'), 9), 0) as lost_denied,
     -- what was not covered when it failed was never the shop's to claim
-    coalesce(sum(amount) filter (where state = 'lapsed' and was_covered), 0) as lost_lapsed
+    coalesce(round(sum(amount) filter (where state = 'lapsed' and was_covered), 9), 0) as lost_lapsed
 from claims
 group by
     claim_to,

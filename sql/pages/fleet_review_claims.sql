@@ -23,7 +23,7 @@ states as (
     select
         state,
         count(*) as claims,
-        sum(amount) as amount,
+        round(sum(amount), 9) as amount,
         count(*) filter (where days_since_filed between 31 and 90) as filed_over_30,
         count(*) filter (where days_since_filed > 90) as filed_over_90
     from open_claims

@@ -5,7 +5,7 @@ with makes as (
         nullif(trim(units.make), '') as make,
         count(*) as units,
         count(*) filter (where unit_risk.flagged) as flagged,
-        coalesce(sum(unit_risk.p_failure), 0) as expected_failures
+        coalesce(round(sum(unit_risk.p_failure), 9), 0) as expected_failures
     from unit_risk
     left join units
         on unit_risk.unit_id = units.unit_id
@@ -28,8 +28,8 @@ select
     count(*) as makes,
     sum(units)::bigint as units,
     sum(flagged)::bigint as flagged,
-    sum(expected_failures) as expected_failures,
-    100 * sum(expected_failures) / sum(units) as expected_per_100
+    round(sum(expected_failures), 9) as expected_failures,
+    100 * round(sum(expected_failures), 9) / sum(units) as expected_per_100
 from placed
 group by case when place <= 12 then make end, place > 12
 order by is_rest asc, units desc, make asc nulls last;

@@ -15,7 +15,7 @@ ended as (
 select
     backtest.season,
     count(*) filter (where backtest.failed) as failures,
-    coalesce(sum(backtest.p_failure) filter (where backtest.failed is not null), 0) as expected_failures,
+    coalesce(round(sum(backtest.p_failure) filter (where backtest.failed is not null), 9), 0) as expected_failures,
     count(backtest.failed) filter (where backtest.flagged) as flagged,
     count(*) filter (where backtest.flagged and backtest.failed) as flagged_failed,
     count(backtest.failed) filter (where not backtest.flagged) as others,

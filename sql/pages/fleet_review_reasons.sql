@@ -11,7 +11,7 @@ with flagged as (
 select
     cause,
     count(*) as units,
-    coalesce(sum(p_failure), 0) as expected_failures
+    coalesce(round(sum(p_failure), 9), 0) as expected_failures
 from flagged
 group by cause
 order by units desc, cause asc;

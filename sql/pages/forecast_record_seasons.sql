@@ -7,7 +7,7 @@ select
     count(failed) as units,
     count(*) - count(failed) as left_out,
     count(*) filter (where failed) as failures,
-    coalesce(sum(p_failure) filter (where failed is not null), 0) as expected_failures,
+    coalesce(round(sum(p_failure) filter (where failed is not null), 9), 0) as expected_failures,
     count(failed) filter (where flagged) as flagged,
     count(*) filter (where flagged and failed) as flagged_failed,
     count(failed) filter (where not flagged) as others,

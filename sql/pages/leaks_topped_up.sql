@@ -40,7 +40,7 @@ top_ups as (
     select
         still_open.unit_id,
         count(*) as top_ups,
-        sum(refrigerant_ledger.net_oz) as net_oz,
+        round(sum(refrigerant_ledger.net_oz), 9) as net_oz,
         max(refrigerant_ledger.visit_date) as last_on
     from still_open
     inner join refrigerant_ledger

@@ -4,8 +4,8 @@ select
     units.refrigerant,
     count(*) as units_active,
     count(*) filter (where charge_trend.charge_loss_suspected) as units_suspected,
-    coalesce(sum(charge_trend.refrigerant_added_oz_12_months), 0.0) / 16.0 as added_lb_12_months,
-    coalesce(sum(units.factory_charge_oz), 0.0) / 16.0 as charge_lb,
+    coalesce(round(sum(charge_trend.refrigerant_added_oz_12_months), 9), 0.0) / 16.0 as added_lb_12_months,
+    coalesce(round(sum(units.factory_charge_oz), 9), 0.0) / 16.0 as charge_lb,
     count(units.factory_charge_oz) as units_with_charge
 from unit_risk
 left join units

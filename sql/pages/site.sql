@@ -8,10 +8,10 @@ with risk as (
         count(*) as units_active,
         count(*) filter (where flagged) as units_flagged,
         count(*) filter (where last_visit_on is null or last_visit_on < as_of - interval 18 month) as units_unseen,
-        coalesce(sum(p_failure), 0) as expected_failures,
-        coalesce(sum(p_failure) filter (where flagged), 0) as expected_failures_flagged,
-        sum(expected_cost) as expected_cost,
-        sum(expected_cost) filter (where flagged) as expected_cost_flagged
+        coalesce(round(sum(p_failure), 9), 0) as expected_failures,
+        coalesce(round(sum(p_failure) filter (where flagged), 9), 0) as expected_failures_flagged,
+        round(sum(expected_cost), 9) as expected_cost,
+        round(sum(expected_cost) filter (where flagged), 9) as expected_cost_flagged
     from unit_risk
 ),
 

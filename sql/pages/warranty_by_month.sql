@@ -7,11 +7,11 @@ with money as (
         sum(credited)::bigint as credited,
         sum(denied)::bigint as denied,
         sum(lapsed)::bigint as lapsed,
-        sum(recovered) as recovered,
-        sum(waiting) as waiting,
-        sum(to_file) as to_file,
-        sum(lost_denied) as lost_denied,
-        sum(lost_lapsed) as lost_lapsed
+        round(sum(recovered), 9) as recovered,
+        round(sum(waiting), 9) as waiting,
+        round(sum(to_file), 9) as to_file,
+        round(sum(lost_denied), 9) as lost_denied,
+        round(sum(lost_lapsed), 9) as lost_lapsed
     from warranty_money
     group by month
 ),

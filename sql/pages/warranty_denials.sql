@@ -5,7 +5,7 @@ select
     part,
     count(*) filter (where state = 'denied') as denied,
     count(*) filter (where state in ('denied', 'credited')) as settled,
-    coalesce(sum(amount) filter (where state = 'denied'), 0) as amount,
+    coalesce(round(sum(amount) filter (where state = 'denied'), 9), 0) as amount,
     mode(missing) filter (where state = 'denied') as missing
 from warranty
 group by

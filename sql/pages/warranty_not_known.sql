@@ -4,7 +4,7 @@ select
     no_claim_because,
     count(*) as parts,
     count(distinct unit_id) as units,
-    coalesce(sum(cost), 0) as cost
+    coalesce(round(sum(cost), 9), 0) as cost
 from core.warranty_claims
 where state is null and no_claim_because in ('no install date', 'no term is stated')
 group by no_claim_because

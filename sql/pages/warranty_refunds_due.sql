@@ -11,7 +11,7 @@ select
     refunds.source_line,
     sites.customer_name,
     count(*) over () as refunds,
-    sum(refunds.customer_paid) over () as paid_in_all
+    round(sum(refunds.customer_paid) over (), 9) as paid_in_all
 from warranty_refunds as refunds
 left join units
     on refunds.unit_id = units.unit_id

@@ -21,9 +21,9 @@ units as (
         count(*) as units_all,
         count(*) filter (where flagged) as units_flagged,
         count(*) filter (where worth_a_stop) as units_worth,
-        coalesce(sum(net_saving) filter (where worth_a_stop), 0.0) as saving_worth,
-        coalesce(sum(net_saving) filter (where flagged), 0.0) as saving_flagged,
-        coalesce(sum(net_saving), 0.0) as saving_all
+        coalesce(round(sum(net_saving) filter (where worth_a_stop), 9), 0.0) as saving_worth,
+        coalesce(round(sum(net_saving) filter (where flagged), 9), 0.0) as saving_flagged,
+        coalesce(round(sum(net_saving), 9), 0.0) as saving_all
     from unit_risk
 )
 
