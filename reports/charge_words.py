@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from reports.format import chance, cut, day, field_label, number, reason_text, sentence_start, words
+from reports.format import chance, cut, day, field_label, kept_together, number, reason_text, sentence_start, words
 
 Row = Mapping[str, Any]
 
@@ -56,6 +56,13 @@ FINDINGS: Mapping[str, str] = {
     "topped_up_without_repair": "topped up, no repair",
 }
 
+SECTION_OF: Mapping[str, str] = {
+    "weak_hermetic_section": "hermetic section",
+    "weak_fan_section": "fan section",
+    "weak_blower_section": "blower capacitor",
+}
+"""How the evidence of a weak section begins, which the name of the finding has said already."""
+
 DECISIONS: Mapping[str, str] = {
     "approved": "approved, not done yet",
     "declined": "declined by the customer",
@@ -94,6 +101,26 @@ def fault(word: str | None) -> str:
 def finding(word: str) -> str:
     """Return how a page names a kind of finding."""
     return FINDINGS.get(word, words(word))
+
+
+def found(word: str, evidence: str | None) -> tuple[str, str]:
+    """Return what was found and what more its evidence tells; the second is empty where it would only repeat the first.
+
+    Examples
+    --------
+    >>> found("pitted_contactor", "pitted contactor seen")
+    ('Pitted contactor', '')
+    >>> found("leak_found", "leak suspected")
+    ('Leak suspected', '')
+    >>> found("weak_fan_section", "fan section 4.4 of 5.0 uF, -12.0 %")
+    ('Weak fan section', '4.4 of 5.0\xa0µF, −12.0\xa0%')
+    """
+    name, told = finding(word), reason_text(evidence or "")
+    if word == "leak_found" and told in {"leak found", "leak suspected"}:
+        return sentence_start(told), ""
+    section = SECTION_OF.get(word)
+    more = told.removeprefix(f"{section} ") if section else told
+    return sentence_start(name), "" if more.removesuffix(" seen") == name else kept_together(more)
 
 
 def decision(row: Row) -> str:
@@ -151,12 +178,18 @@ def because(text: str | None) -> str:
 
 
 def age(days: int) -> str:
-    """Return how long something is open: days, then months, then years."""
+    """Return how long something is open: days, then months, then years.
+
+    Examples
+    --------
+    >>> age(12), age(320), age(2190)
+    ('12 days', '11 months', '6 years')
+    """
     if days < 60:
         return f"{number(days)} day{'' if days == 1 else 's'}"
     if days < 730:
         return f"{number(days / 30.44)} months"
-    return f"{number(days / 365.25, 1)} years"
+    return f"{number(days / 365.25, 1).removesuffix('.0')} years"
 
 
 def _pct(value: float) -> str:

@@ -31,6 +31,17 @@ def number(value: float | None, decimals: int = 0) -> str:
     return text.replace("-", MINUS) if float(text.replace(",", "")) != 0 else text.lstrip("-")
 
 
+def ounces(value: float | None) -> str:
+    """Return a weight of refrigerant, ``14 oz``; a tenth only where there is one.
+
+    Examples
+    --------
+    >>> ounces(14.0), ounces(8.5)
+    ('14 oz', '8.5 oz')
+    """
+    return NOT_KNOWN if value is None else f"{number(value, 1).removesuffix('.0')} oz"
+
+
 def signed(value: float | None, decimals: int = 1) -> str:
     """Return the number with its sign, as drift and deviation are shown."""
     if value is None:

@@ -20,6 +20,7 @@ FORMATS = (
     "day",
     "rated_from",
     "number",
+    "ounces",
     "signed",
     "money",
     "chance",

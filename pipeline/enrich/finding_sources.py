@@ -134,7 +134,8 @@ def _leaks(history: History) -> pl.DataFrame:
 
 
 def _top_ups(history: History) -> pl.DataFrame:
-    evidence = pl.format("{} oz added, no repair recorded", pl.col("net_oz").round(1))
+    ounces = pl.col("net_oz").round(1).cast(pl.String).str.strip_suffix(".0")
+    evidence = pl.format("{} oz topped up", ounces)
     rows = history.ledger.filter(pl.col("kind") == "top_up")
     return rows.with_columns(finding=pl.lit("topped_up_without_repair"), evidence=evidence)
 

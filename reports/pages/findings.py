@@ -8,7 +8,7 @@ from typing import Any
 
 import polars as pl
 
-from reports.charge_words import age, decision, finding
+from reports.charge_words import age, decision, finding, found
 from reports.format import count, number, reason_text, sentence_start
 from reports.page import Page, Site
 
@@ -50,7 +50,7 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Findings:
     declined = [row for row in listed if row["decision"] == "declined"]
     in_all, said_no = (sum(row[key] for row in counts) for key in ("still_open", "declined"))
     return Findings(
-        headline=f"{count(in_all, 'finding')} not put right yet" if in_all else "Nothing found is left open",
+        headline=f"{count(in_all, 'finding')} with no repair on file" if in_all else "Nothing found is left open",
         lead=_lead(counts, in_all, said_no),
         counts=tuple(counts),
         to_act=tuple(to_act),
@@ -73,19 +73,30 @@ def _lead(counts: Sequence[Row], in_all: int, declined: int) -> str:
         )
     asked = sum(row["not_asked"] for row in counts)
     approved = sum(row["approved"] + row["waiting_for_part"] for row in counts)
-    return (
-        f"For {number(asked)} no decision of the customer is on file: offer them first. "
-        f"{number(approved)} {'is' if approved == 1 else 'are'} approved or waiting for the part; "
+    said = [
+        f"{number(approved)} {'is' if approved == 1 else 'are'} approved or waiting for the part: do "
+        f"{'it' if approved == 1 else 'these'} first."
+        if approved
+        else "",
+        f"For {number(asked)} no decision of the customer is on file: offer {'it' if asked == 1 else 'them'}"
+        f"{' next' if approved else ''}, the likeliest to fail first."
+        if asked
+        else "",
         f"{number(declined)} {'was' if declined == 1 else 'were'} declined: the customer's decision, not neglect."
-    )
+        if declined
+        else "",
+    ]
+    return " ".join(sentence for sentence in said if sentence)
 
 
 def _shown(row: Row) -> Row:
+    shown, more = found(row["finding"], row["evidence"])
     return {
         **row,
         "label": sentence_start(finding(row["finding"])),
+        "shown": shown,
+        "more": more,
         "said": decision(row),
         "asked": "no" if row["decision"] is None else "yes",
         "age": age(row["days_open"]),
-        "evidence": reason_text(row["evidence"] or ""),
     }

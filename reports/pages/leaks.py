@@ -11,7 +11,7 @@ import polars as pl
 
 from reports.advice import advice
 from reports.charge_words import DECISIONS, because, rate_briefly
-from reports.format import MONTHS, count, day, number, words
+from reports.format import MONTHS, count, day, kept_together, number, words
 from reports.page import Page, Site
 
 PAGE = Page(
@@ -38,7 +38,8 @@ class Leaks:
     """Everything the page shows."""
 
     headline: str
-    lead: tuple[str, ...]
+    types_said: tuple[str, ...]
+    use_said: tuple[str, ...]
     cautions: tuple[str, ...]
     suspected: tuple[Row, ...]
     suspected_in_all: int
@@ -57,7 +58,8 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Leaks:
     types = list(frames["leaks_types"].iter_rows(named=True))
     return Leaks(
         headline=_headline(_in_all(suspected), site),
-        lead=_lead(use, types, site.as_of),
+        types_said=_depleting(use, types),
+        use_said=(*_warming(use, site.as_of), *_marks(use)),
         cautions=advice()["refrigerant_leak"].cautions,
         suspected=tuple(_suspected(row) for row in suspected.iter_rows(named=True)),
         suspected_in_all=_in_all(suspected),
@@ -86,32 +88,44 @@ def _headline(suspected: int, site: Site) -> str:
     return f"{number(suspected)} of {count(site.units_active, 'system')} {verb} probably losing charge"
 
 
-def _lead(use: Sequence[Row], types: Sequence[Row], as_of: dt.date | None) -> tuple[str, ...]:
-    """Return what to keep in view: what is ozone-depleting, and what warms most."""
+def _depleting(use: Sequence[Row], types: Sequence[Row]) -> tuple[str, ...]:
+    """Return how much of what depletes ozone the units hold and were given."""
     depleting = {row["refrigerant"] for row in use if row["ozone_depleting"]}
-    out = [
-        f"{words(row['refrigerant'])} depletes ozone and what there is must last: {count(row['units_active'], 'unit')} "
-        f"in care still hold it; {number(row['added_lb_12_months'], 1)} lb went in during the last twelve months."
+    return tuple(
+        f"{count(row['units_active'], 'unit')} still {'holds' if row['units_active'] == 1 else 'hold'} "
+        f"{words(row['refrigerant'])}, which depletes ozone and is getting scarce; "
+        f"{number(row['added_lb_12_months'], 1)} lb went in during the last twelve months."
         for row in types
         if row["refrigerant"] in depleting
-    ]
+    )
+
+
+def _warming(use: Sequence[Row], as_of: dt.date | None) -> tuple[str, ...]:
+    """Return what went in during the last whole year of types of high warming potential."""
     whole = [row for row in use if row["high_gwp"] and as_of is not None and row["calendar_year"] < as_of.year]
-    if whole:
-        year = max(row["calendar_year"] for row in whole)
-        newest = [row for row in whole if row["calendar_year"] == year]
-        net, co2 = (sum(row[key] or 0.0 for row in newest) for key in ("net_lb", "co2_t"))
-        out.append(
-            f"Of types that warm much (potential over {number(HIGH_GWP)}), {number(net, 1)} lb net went in during "
-            f"{year}; let go, that warms like {number(co2, 1)} t of CO₂."
-        )
-    return tuple(out)
+    if not whole:
+        return ()
+    year = max(row["calendar_year"] for row in whole)
+    newest = [row for row in whole if row["calendar_year"] == year]
+    net, co2 = (sum(row[key] or 0.0 for row in newest) for key in ("net_lb", "co2_t"))
+    return (
+        f"In {year}, {number(net, 1)} lb more went in than came out of refrigerants with a warming potential over "
+        f"{number(HIGH_GWP)}. If all of it leaks out, it warms as much as {number(co2, 1)} t of CO₂.",
+    )
+
+
+def _marks(use: Sequence[Row]) -> tuple[str, ...]:
+    """Return once, and not in every row, which types to keep in view."""
+    said = []
+    kept_in_view = {"ozone_depleting": "Depletes ozone", "high_gwp": f"Warming potential over {number(HIGH_GWP)}"}
+    for key, text in kept_in_view.items():
+        named = sorted({words(row["refrigerant"]) for row in use if row[key]})
+        said += [f"{text}: {', '.join(named)}."] if named else []
+    return (" ".join(said),) if said else ()
 
 
 def _use(row: Row) -> Row:
-    marks = ["depletes ozone"] if row["ozone_depleting"] else []
-    high = row["gwp"] is not None and row["gwp"] > HIGH_GWP
-    marks += [f"warming potential over {number(HIGH_GWP)}"] if high else []
-    return {**row, "high_gwp": high, "marks": ", ".join(marks)}
+    return {**row, "high_gwp": row["gwp"] is not None and row["gwp"] > HIGH_GWP}
 
 
 def _suspected(row: Row) -> Row:
@@ -119,7 +133,7 @@ def _suspected(row: Row) -> Row:
     return {
         **row,
         "rate": rate_briefly(row),
-        "because": because(row["because"]),
+        "because": kept_together(because(row["because"])),
         "said": _decision(row),
         "rule": rule if "check the rule" in rule else None,
     }

@@ -1,4 +1,5 @@
--- findings_list: open findings of active units, oldest first within what the shop itself can act on
+-- findings_list: open findings of active units in the order to act on them: promised, not asked, put off, declined;
+-- in each the likeliest to fail first, so that the findings of one unit stand together
 -- grain: one row per open finding, at most 1,500; source: open_findings, unit_risk, units, sites
 select
     open_findings.unit_id,
@@ -22,8 +23,13 @@ left join sites
     on units.site_id = sites.site_id
 where open_findings.resolved_on is null
 order by
-    coalesce(open_findings.decision = 'declined', false) asc,
+    case
+        when open_findings.decision in ('approved', 'waiting_for_part') then 0
+        when open_findings.decision is null then 1
+        when open_findings.decision = 'declined' then 3
+        else 2
+    end asc,
+    unit_risk.rank asc,
     open_findings.days_open desc,
-    open_findings.unit_id asc,
     open_findings.finding asc
 limit 1500;

@@ -1,4 +1,5 @@
--- leaks_suspected: active units that are probably losing charge, what is lost first, with whom to call
+-- leaks_suspected: active units that are probably losing charge, most lost first and what was declined last, with whom
+-- to call
 -- grain: one row per unit, at most 1,000, most of the charge a year first; units_in_all counts them all
 -- source: charge_trend, unit_risk, units, sites, refrigerant_ledger, open_findings
 with suspected as (
@@ -67,4 +68,7 @@ left join units
     on suspected.unit_id = units.unit_id
 left join sites
     on units.site_id = sites.site_id
-order by suspected.leak_rate_pct_per_year desc, suspected.unit_id asc;
+order by
+    coalesce(decisions.decision = 'declined', false) asc,
+    suspected.leak_rate_pct_per_year desc,
+    suspected.unit_id asc;

@@ -168,10 +168,13 @@ CHECKS = [
     Check(
         "*/leaks.html",
         "suspected",
-        "select row_number() over (order by leak_rate_pct_per_year desc, unit_id), unit_id,"
-        " refrigerant_added_oz_12_months from charge_trend semi join unit_risk using (unit_id)"
-        " where charge_loss_suspected order by 1",
-        lambda row: {0: n(row[0]), 1: row[1], 5: f"{n(row[2], 1)} oz" if row[2] else "–"},
+        "with said as (select unit_id, arg_max(decision, (decided_on, found_on)) as last_said from open_findings"
+        " where resolved_on is null and decision is not null"
+        " and finding in ('leak_found', 'topped_up_without_repair', 'charge_low', 'oil_stain') group by unit_id)"
+        " select row_number() over (order by coalesce(last_said = 'declined', false), leak_rate_pct_per_year desc,"
+        " unit_id), unit_id, refrigerant_added_oz_12_months from charge_trend semi join unit_risk using (unit_id)"
+        " left join said using (unit_id) where charge_loss_suspected order by 1",
+        lambda row: {0: n(row[0]), 1: row[1], 5: f"{n(row[2], 1).removesuffix('.0')} oz" if row[2] else "–"},
     ),
     Check(
         "*/data-quality.html",

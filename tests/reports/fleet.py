@@ -298,7 +298,7 @@ def _add_refrigerant(fleet: Fleet, n: int, unit_id: str, customer: str) -> None:
         because="2 top-ups, the last on 2025-04-10; 5 charge readings, the last 4.0 degF towards low charge",
     )
     top_up = dt.date(2025, 4, 1 + n % 28)
-    found = {"topped_up_without_repair": ("12.0 oz added, no repair recorded", top_up)} if suspected else {}
+    found = {"topped_up_without_repair": ("12 oz topped up", top_up)} if suspected else {}
     found["pitted_contactor"] = (customer, dt.date(2024, 4, 1 + n % 28))
     for finding, (evidence, on) in found.items():
         fleet.add(

@@ -19,8 +19,8 @@ def text_of(fleet: Fleet, folder: Path) -> str:
 def test_counts_are_the_views_and_declined_is_not_neglect(tmp_path: Path) -> None:
     # 30 units: a pitted contactor each, ten of them topped up; the decision goes none, declined, later in turn
     text = text_of(small_fleet(30, hostile=False), tmp_path)
-    assert "40 findings not put right yet" in text
-    assert "For 20 no decision of the customer is on file" in text
+    assert "40 findings with no repair on file" in text
+    assert "For 20 no decision of the customer is on file: offer them, the likeliest to fail first." in text
     assert "10 were declined: the customer's decision, not neglect" in text
     assert "Topped up, no repair 10 0 10 0 10 0 0 0 0" in text  # all within a year, nobody asked
     assert "Pitted contactor 30 0 0 30 10 0 0 10 10" in text

@@ -11,7 +11,7 @@ import pytest
 from pipeline.config import Settings
 from pipeline.publish import publish
 from tests.reports.fleet import Fleet, small_fleet
-from tests.reports.html import Document, read_document
+from tests.reports.html import Document, read_document, read_tables
 
 
 def page(shop: Path) -> Document:
@@ -35,6 +35,19 @@ def test_suspected_leaks_are_the_views_most_lost_first(shop: Path) -> None:
     assert "10 of 30 systems are probably losing charge" in page(shop).text
 
 
+def test_what_a_customer_declined_comes_last_and_what_warms_is_said_once(tmp_path: Path) -> None:
+    fleet = small_fleet(30, hostile=False)
+    [(most,)] = fleet.con.sql(
+        "select unit_id from charge_trend where charge_loss_suspected order by leak_rate_pct_per_year desc limit 1"
+    ).fetchall()
+    fleet.con.execute("update core.open_findings set decision = 'declined' where unit_id = ?", [most])
+    publish(fleet.query, tmp_path, Settings())
+    [suspected] = [table for table in read_tables(page(tmp_path).path) if table.under == "suspected"]
+    assert suspected.rows[-1][1].startswith(most)
+    assert suspected.rows[-1][5] == "12 oz"
+    assert page(tmp_path).text.count("arming potential over 700") == 2
+
+
 def test_the_rule_and_the_cautions_stand_there(shop: Path) -> None:
     text = page(shop).text
     assert "No federal leak-rate threshold applies to 10 of the 10 listed" in text
@@ -46,9 +59,9 @@ def test_the_rule_and_the_cautions_stand_there(shop: Path) -> None:
 def test_use_by_type_and_year_adds_up(shop: Path) -> None:
     text = page(shop).text
     # 80 oz net are 5 lb; 5 lb of R-22 at 1,810 warm like 5 x 0.45359237 x 1.81 = 4.1 t, of R-410A at 2,088 like 4.7 t
-    assert re.search(r"2025 R-22 7 5\.2 0\.2 5\.0 4\.1 depletes ozone", text)
-    assert re.search(r"2025 R-410A 7 5\.2 0\.2 5\.0 4\.7 warming potential over 700", text)
-    assert "10.0 lb net went in during 2025" in text
+    assert re.search(r"2025 R-22 7 5\.2 0\.2 5\.0 4\.1 ", text)
+    assert re.search(r"2025 R-410A 7 5\.2 0\.2 5\.0 4\.7 ", text)
+    assert "In 2025, 10.0 lb more went in than came out" in text
 
 
 def test_a_top_up_with_a_leak_found_since_is_not_blind(tmp_path: Path) -> None:
