@@ -16,6 +16,7 @@ from pipeline.enrich.finding_kinds import History
 from pipeline.enrich.fleet_levels import fleet_levels
 from pipeline.enrich.leak_trend import charge_trend
 from pipeline.enrich.ledger import refrigerant_ledger, refrigerant_use
+from pipeline.enrich.not_testable import reason_table
 from pipeline.enrich.open_findings import open_findings
 from pipeline.enrich.suspects import charge_suspects
 from pipeline.fleet_facts import keep_fact
@@ -65,6 +66,7 @@ def write_charge(
 def write_findings(con: duckdb.DuckDBPyConnection, as_of: dt.date, settings: Settings) -> None:
     """Rewrite ledger, charge trend and open findings of every unit; they all move with ``as_of``."""
     replace_rows(con, "fault_signs", fault_sign_table(), None)
+    replace_rows(con, "not_testable_reasons", reason_table(), None)
     use = []
     for batch in unit_batches(con, None):
         visits, parts, units = (read(con, batch, as_of) for read in (visits_told, parts_told, units_of))

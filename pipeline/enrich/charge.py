@@ -17,10 +17,13 @@ from pipeline.enrich.fault_model import OFF_COLUMNS, fault_model
 from pipeline.enrich.fault_signs import add_faults
 from pipeline.enrich.fault_words import AIRFLOW_READINGS
 from pipeline.enrich.limits import Limits, limits
+from pipeline.enrich.not_testable import reasons
 from pipeline.enrich.reasons import joined
 from pipeline.enrich.suspects import recorded_differs
 from pipeline.enrich.uncertainty import add_uncertainty, normal_cdf
 
+INCOMPLETE = "incomplete"
+"""The reason where no other is met and there is no deviation all the same."""
 _NUMBERS = (
     "minutes_running", "altitude_ft", "outdoor_db_f", "return_db_f", "return_wb_f", "supply_db_f", "suction_psig",
     "liquid_psig", "suction_line_f", "liquid_line_f", "discharge_line_f", "condenser_leaving_f", "static_in_wc",
@@ -36,7 +39,7 @@ _NUMBERS = (
 _TEXTS = (
     "technician", "equipment", "refrigerant", "metering", "mode", "mode_source", "wet_bulb_source", "superheat_source",
     "subcooling_source", "target_source", "airflow", "airflow_because", "charge_verdict", "verdict_basis",
-    "not_testable_because", "suspect", "likely_fault", "runner_up", "fault_because", "expected_from",
+    "not_testable_codes", "suspect", "likely_fault", "runner_up", "fault_because", "expected_from",
     "next_reading", "observations", "visit_type",
 )  # fmt: skip
 _FAULT = (
@@ -155,7 +158,7 @@ def hold_back_high(rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def add_not_testable(rows: pl.DataFrame, known: Limits) -> pl.DataFrame:
-    """Add not_testable_because: every reason why the charge cannot be judged, joined by ``"; "``, or null."""
+    """Add not_testable_codes: every reason why the charge cannot be judged, joined by ``"; "``, or null."""
     outdoor, wet_bulb = pl.col("outdoor_db_f"), pl.col("return_wb_f")
     no_target = FIXED_ORIFICE & pl.col("computed_target_f").is_null()
     sources = pl.col("recorded_target_superheat_f").is_null() & FIXED_ORIFICE
@@ -164,41 +167,34 @@ def add_not_testable(rows: pl.DataFrame, known: Limits) -> pl.DataFrame:
         (pl.col("suction_psig").is_not_null() & pl.col("suction_saturation_f").is_null() & FIXED_ORIFICE)
         | (pl.col("liquid_psig").is_not_null() & pl.col("liquid_saturation_f").is_null() & EXPANSION_VALVE)
     )
-    cases = [
-        ("mini split: its charge is weighed in", pl.col("equipment") == "mini_split"),
-        ("refrigerant not known", pl.col("refrigerant").is_null()),
-        ("unknown refrigerant: no saturation table", pl.col("refrigerant").is_not_null() & ~refrigerant_known),
-        ("metering device not known", ~(FIXED_ORIFICE | EXPANSION_VALVE).fill_null(False)),
-        ("not cooling", pl.col("mode").is_in(["heating", "off"])),
-        ("not known whether it was cooling", pl.col("mode").is_null()),
-        (f"under {known.least_minutes:.0f} minutes running", pl.col("minutes_running") < known.least_minutes),
-        (f"outdoor under {known.outdoor_low_f:.0f} degF", outdoor < known.outdoor_low_f),
-        (f"outdoor over {known.outdoor_high_f:.0f} degF", outdoor > known.outdoor_high_f),
-        ("no outdoor temperature", sources & outdoor.is_null()),
-        ("no wet bulb or humidity", sources & wet_bulb.is_null() & ~pl.col("beyond_any_humidity")),
-        (
-            f"wet bulb outside {known.wet_bulb_low_f:.0f} to {known.wet_bulb_high_f:.0f} degF",
-            no_target & ~wet_bulb.is_between(known.wet_bulb_low_f, known.wet_bulb_high_f) & ~pl.col("has_chart"),
-        ),
-        (
-            "outside the unit's own chart",
-            no_target & pl.col("has_chart") & wet_bulb.is_not_null() & outdoor.is_not_null(),
-        ),
-        (
-            f"target under {known.least_target_superheat_f:.0f} degF: too hot and dry",
-            pl.col("computed_target_f") < known.least_target_superheat_f,
-        ),
-        ("liquid pressure at or below suction", pl.col("liquid_psig") <= pl.col("suction_psig")),
-        ("pressure outside the saturation table", beyond),
-        ("no superheat reading", FIXED_ORIFICE & refrigerant_known & pl.col("superheat_f").is_null() & ~beyond),
-        ("no subcooling reading", EXPANSION_VALVE & refrigerant_known & pl.col("subcooling_f").is_null() & ~beyond),
-    ]
+    holds = {
+        "mini_split": pl.col("equipment") == "mini_split",
+        "no_refrigerant": pl.col("refrigerant").is_null(),
+        "no_saturation_table": pl.col("refrigerant").is_not_null() & ~refrigerant_known,
+        "no_metering": ~(FIXED_ORIFICE | EXPANSION_VALVE).fill_null(False),
+        "not_cooling": pl.col("mode").is_in(["heating", "off"]),
+        "mode_unknown": pl.col("mode").is_null(),
+        "just_started": pl.col("minutes_running") < known.least_minutes,
+        "outdoor_cold": outdoor < known.outdoor_low_f,
+        "outdoor_hot": outdoor > known.outdoor_high_f,
+        "no_outdoor": sources & outdoor.is_null(),
+        "no_wet_bulb": sources & wet_bulb.is_null() & ~pl.col("beyond_any_humidity"),
+        "wet_bulb_outside": no_target
+        & ~wet_bulb.is_between(known.wet_bulb_low_f, known.wet_bulb_high_f)
+        & ~pl.col("has_chart"),
+        "outside_chart": no_target & pl.col("has_chart") & wet_bulb.is_not_null() & outdoor.is_not_null(),
+        "target_low": pl.col("computed_target_f") < known.least_target_superheat_f,
+        "pressures_crossed": pl.col("liquid_psig") <= pl.col("suction_psig"),
+        "outside_saturation": beyond,
+        "no_superheat": FIXED_ORIFICE & refrigerant_known & pl.col("superheat_f").is_null() & ~beyond,
+        "no_subcooling": EXPANSION_VALVE & refrigerant_known & pl.col("subcooling_f").is_null() & ~beyond,
+    }
     marked = add_beyond_any_humidity(rows, known)
-    told = joined(marked, "not_testable_because", cases)
+    told = joined(marked, "not_testable_codes", [(code, holds[code]) for code in reasons() if code != INCOMPLETE])
     deviation = pl.when(FIXED_ORIFICE).then("superheat_deviation_f").otherwise("subcooling_deviation_f")
-    incomplete = deviation.is_null() & ~pl.col("beyond_any_humidity") & pl.col("not_testable_because").is_null()
+    incomplete = deviation.is_null() & ~pl.col("beyond_any_humidity") & pl.col("not_testable_codes").is_null()
     return told.with_columns(
-        not_testable_because=pl.when(incomplete).then(pl.lit("readings incomplete")).otherwise("not_testable_because")
+        not_testable_codes=pl.when(incomplete).then(pl.lit(INCOMPLETE)).otherwise("not_testable_codes")
     )
 
 
@@ -252,7 +248,7 @@ def add_verdict(rows: pl.DataFrame, known: Limits) -> pl.DataFrame:
     rounded = loss.round(2)
     band = pl.when(FIXED_ORIFICE).then(known.superheat_band_f).otherwise(known.subcooling_band_f)
     wide = pl.when(FIXED_ORIFICE).then(known.superheat_borderline_f).otherwise(known.subcooling_borderline_f)
-    testable = pl.col("not_testable_because").is_null()
+    testable = pl.col("not_testable_codes").is_null()
     high = pl.when((pl.col("airflow") == "shown") & ~_looks_restricted(known)).then(pl.lit("high"))
     verdict = (
         pl.when(~testable)

@@ -12,6 +12,7 @@ from pipeline.enrich.charge_targets import EXPANSION_VALVE, FIXED_ORIFICE
 from pipeline.enrich.expected import Residuals, residuals_of
 from pipeline.enrich.fault_likelihood import fault_likelihoods
 from pipeline.enrich.fault_model import FaultModel
+from pipeline.enrich.not_testable import has_reason, reasons
 
 Floats = NDArray[np.float64]
 CHUNK = 100_000
@@ -69,17 +70,8 @@ def posterior(evidence: Evidence, model: FaultModel, faulty_share: float | None 
 
 def _usable() -> pl.Expr:
     """Where a fault can be judged: cooling, settled, a known refrigerant, and a metering device the table covers."""
-    blocked = (
-        "mini split",
-        "not cooling",
-        "not known whether",
-        "minutes running",
-        "refrigerant",
-        "outdoor",
-        "at or below suction",
-    )
-    reason = pl.col("not_testable_because").fill_null("")
-    return (FIXED_ORIFICE | EXPANSION_VALVE) & ~reason.str.contains_any(list(blocked))
+    neither = [r.code for r in reasons().values() if r.fault_neither]
+    return (FIXED_ORIFICE | EXPANSION_VALVE) & ~has_reason(neither)
 
 
 def _seen_odds(rows: pl.DataFrame, model: FaultModel) -> Floats:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from pipeline.enrich.expected import Residuals
 from pipeline.enrich.fault_model import CANNOT_TELL, FEATURE_WORDS, FEATURES, METERINGS, NO_FAULT, FaultModel
+from pipeline.enrich.not_testable import has_reason, reasons
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -17,17 +18,6 @@ IN_QUESTION = 0.1
 """A second fault this probable is what an answer is to be told from, even where "no fault" is more so."""
 AGAIN = "the same readings again after 15 minutes"
 AIRFLOW_READINGS = "static_in_wc and airflow_cfm"
-MISSING = (
-    ("no wet bulb or humidity", "return_wb_f"),
-    ("no outdoor temperature", "outdoor_db_f"),
-    ("no superheat reading", "suction_psig and suction_line_f"),
-    ("no subcooling reading", "liquid_psig and liquid_line_f"),
-    ("minutes running", AGAIN),
-    ("outdoor under", "the same readings on a day of 55 degF or more"),
-    ("outside the saturation table", "both pressures"),
-    ("at or below suction", "both pressures"),
-)
-"""What is missing for a test, in the words of not_testable_because, and what to read."""
 
 
 def add_fault_words(rows: pl.DataFrame, posterior: Floats, residuals: Residuals, model: FaultModel) -> pl.DataFrame:
@@ -36,7 +26,7 @@ def add_fault_words(rows: pl.DataFrame, posterior: Floats, residuals: Residuals,
     Parameters
     ----------
     rows : pl.DataFrame
-        With likely_fault, expected_from, charge_verdict, not_testable_because, metering.
+        With likely_fault, expected_from, charge_verdict, not_testable_codes, metering.
     posterior : array, rows x answers
         NaN where no fault was judged.
     residuals : Residuals
@@ -99,10 +89,8 @@ def _because(rows: pl.DataFrame, residuals: Residuals) -> pl.DataFrame:
 
 
 def _next_reading() -> pl.Expr:
-    reason = pl.col("not_testable_because")
-    missing = pl.coalesce(
-        pl.when(reason.str.contains(text, literal=True)).then(pl.lit(reading)) for text, reading in MISSING
-    )
+    asking = sorted((r for r in reasons().values() if r.asked is not None), key=lambda r: r.asked or 0)
+    missing = pl.coalesce(pl.when(has_reason([r.code])).then(pl.lit(r.next_reading)) for r in asking)
     airflow = pl.when((pl.col("charge_verdict") == "airflow_first") & pl.col("airflow_cfm").is_null()).then(
         pl.lit(AIRFLOW_READINGS)
     )

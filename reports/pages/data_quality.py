@@ -103,16 +103,6 @@ UNSETTLED = {
 }
 """Why an id is not one unit beyond doubt, and what to type so that it is (sql/marts/units_not_told_apart.sql)."""
 
-CHARGE_COLUMNS = {
-    "no outdoor temperature": "the outdoor temperature",
-    "no wet bulb or humidity": "the wet bulb of the return air",
-    "no superheat reading": "superheat",
-    "no subcooling reading": "subcooling",
-    "refrigerant not known": "the unit's refrigerant",
-    "metering device not known": "the unit's metering device",
-}
-"""The column that a reason for not judging the charge asks for."""
-
 
 @dataclass(frozen=True)
 class DataQuality:
@@ -171,7 +161,7 @@ def _typing(frame: pl.DataFrame) -> Typing | None:
         fan_blank=row["fan_blank"],
         herm_told=row["herm_told"],
         fan_told=row["fan_told"],
-        charge_column=CHARGE_COLUMNS.get(row["charge_lacks"] or ""),
+        charge_column=row["charge_lacks"],
         charge_visits=row["charge_lacks_visits"],
         charge_alone=row["charge_lacks_alone"],
     )

@@ -1,6 +1,6 @@
 -- charge_readings: superheat and subcooling of a visit against their targets, and the verdict or why there is none
 -- grain: one row per visit and unit with readings; key unit_id, visit_id
--- source: core.charge_readings, core.note_readings (enrich); from_notes names what only the note told; consumers: unit pages, data quality page
+-- source: core.charge_readings, core.note_readings (enrich), not_testable_reasons; from_notes names what only the note told; consumers: unit pages, data quality page
 -- the _off_ columns: actual minus what was expected, and its standard deviation; what likely_fault rests on
 create or replace view charge_readings as
 with readings as (
@@ -19,7 +19,7 @@ with readings as (
         temperature_split_f,
         charge_verdict,
         borderline,
-        not_testable_because,
+        not_testable_codes,
         likely_fault,
         p_fault,
         runner_up,
@@ -84,6 +84,24 @@ told as (
     from core.note_readings
     where used and kind = 'reading' and not regexp_matches(field, '_uf(_after)?$')
     group by unit_id, visit_id
+),
+
+-- the words of each set of codes that is met
+codes as (
+    select
+        not_testable_codes,
+        unnest(string_split(not_testable_codes, '; ')) as code
+    from (select distinct not_testable_codes from core.charge_readings)
+),
+
+said as (
+    select
+        codes.not_testable_codes,
+        string_agg(not_testable_reasons.words, '; ' order by not_testable_reasons.place) as not_testable_because
+    from codes
+    inner join not_testable_reasons
+        on codes.code = not_testable_reasons.code
+    group by codes.not_testable_codes
 )
 
 select
@@ -101,7 +119,8 @@ select
     readings.temperature_split_f,
     readings.charge_verdict,
     readings.borderline,
-    readings.not_testable_because,
+    said.not_testable_because,
+    readings.not_testable_codes,
     readings.likely_fault,
     readings.p_fault,
     readings.runner_up,
@@ -158,4 +177,6 @@ select
     told.from_notes
 from readings
 left join told
-    on readings.unit_id = told.unit_id and readings.visit_id = told.visit_id;
+    on readings.unit_id = told.unit_id and readings.visit_id = told.visit_id
+left join said
+    on readings.not_testable_codes = said.not_testable_codes;

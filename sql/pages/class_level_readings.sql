@@ -11,7 +11,7 @@ select
     borderline,
     flood_back,
     suspect,
-    not_testable_because,
+    not_testable_codes,
     observations,
     airflow,
     airflow_because,

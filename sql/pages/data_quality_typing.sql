@@ -1,5 +1,5 @@
 -- data_quality_typing: what three more typed columns would have told on the visits of the last 24 months
--- grain: one row; source: visits, capacitor_readings, charge_readings, note_readings, unit_risk
+-- grain: one row; source: visits, capacitor_readings, charge_readings, not_testable_reasons, unit_risk
 with as_of as (
     select max(as_of) as as_of
     from unit_risk
@@ -31,8 +31,8 @@ capacitors as (
 -- what a column would have told where the charge could not be judged: alone in the way, or one thing among others
 lacking as (
     select
-        unnest(string_split(charge_readings.not_testable_because, '; ')) as reason,
-        charge_readings.not_testable_because not like '%;%' as alone
+        unnest(string_split(charge_readings.not_testable_codes, '; ')) as code,
+        charge_readings.not_testable_codes not like '%;%' as alone
     from charge_readings
     semi join recent
         on charge_readings.unit_id = recent.unit_id and charge_readings.visit_id = recent.visit_id
@@ -41,22 +41,22 @@ lacking as (
 
 counted as (
     select
-        reason,
-        alone,
+        not_testable_reasons.words,
+        not_testable_reasons.column_words,
+        lacking.alone,
         count(*) as visits
     from lacking
-    where reason in (
-        'no outdoor temperature', 'no wet bulb or humidity', 'no superheat reading', 'no subcooling reading',
-        'refrigerant not known', 'metering device not known'
-    )
-    group by reason, alone
+    inner join not_testable_reasons
+        on lacking.code = not_testable_reasons.code
+    where not_testable_reasons.column_words is not null
+    group by not_testable_reasons.words, not_testable_reasons.column_words, lacking.alone
 ),
 
 worst as (
     select
-        arg_max(reason, (alone, visits, reason)) as reason,
-        arg_max(visits, (alone, visits, reason)) as visits,
-        arg_max(alone, (alone, visits, reason)) as alone
+        arg_max(column_words, (alone, visits, words)) as column_words,
+        arg_max(visits, (alone, visits, words)) as visits,
+        arg_max(alone, (alone, visits, words)) as alone
     from counted
 )
 
@@ -66,7 +66,7 @@ select
     count(*) filter (where coalesce(capacitors.fan, 0) = 0) as fan_blank,
     count(*) filter (where capacitors.herm_told > 0) as herm_told,
     count(*) filter (where capacitors.fan_told > 0) as fan_told,
-    max(worst.reason) as charge_lacks,
+    max(worst.column_words) as charge_lacks,
     coalesce(bool_or(worst.alone), false) as charge_lacks_alone,
     coalesce(max(worst.visits), 0) as charge_lacks_visits
 from recent

@@ -10,6 +10,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from pipeline.enrich.not_testable import reason_table
 from pipeline.store.frames import registered
 from pipeline.store.migrate import migrate
 from pipeline.store.query import query
@@ -264,7 +265,7 @@ def _add_visit(fleet: Fleet, n: int, unit_id: str, customer: str, date: dt.date,
         temperature_split_f=19.0,
         charge_verdict="not_testable" if not testable else "low" if step > 2 else "within",
         borderline=step == 3,
-        not_testable_because=None if testable else "no wet bulb or humidity",
+        not_testable_codes=None if testable else "no_wet_bulb",
         leak_loss_f=float(step),
         metering="fixed_orifice" if orifice else "txv",
         airflow="shown",
@@ -347,6 +348,8 @@ def _add_fleet_refrigerant(fleet: Fleet) -> None:
         for reading, says in (("superheat_off_f", "rises"), ("subcooling_off_f", "falls")):
             row = {"metering": metering, "fault": "undercharge", "reading": reading, "table_says": says}
             fleet.add("core.fault_signs", **row)
+    for row in reason_table().iter_rows(named=True):
+        fleet.add("core.not_testable_reasons", **row)
     for refrigerant, gwp, depleting in (("R-22", 1810.0, True), ("R-410A", 2088.0, False)):
         fleet.add(
             "core.refrigerant_use",

@@ -15,6 +15,7 @@ from pipeline.enrich.charge import CHARGE_READINGS_SCHEMA
 from pipeline.enrich.fault_signs import SIGN_SCHEMA
 from pipeline.enrich.leak_trend import CHARGE_TREND_SCHEMA
 from pipeline.enrich.ledger import LEDGER_SCHEMA, USE_SCHEMA
+from pipeline.enrich.not_testable import REASONS_SCHEMA
 from pipeline.enrich.open_findings import OPEN_FINDINGS_SCHEMA
 from pipeline.enrich.register_faults import FAULTS_SCHEMA
 from pipeline.enrich.technicians import QUALITY_SCHEMA as TECHNICIANS_SCHEMA
@@ -56,6 +57,7 @@ DECLARED: Mapping[str, Mapping[str, Any]] = {
     "fault_signs": SIGN_SCHEMA,
     "lifetimes": LIVES_SCHEMA,
     "not_billed": UNBILLED_SCHEMA,
+    "not_testable_reasons": REASONS_SCHEMA,
     "open_findings": OPEN_FINDINGS_SCHEMA,
     "part_quality": QUALITY_SCHEMA,
     "plan_left_out": LEFT_OUT_SCHEMA,

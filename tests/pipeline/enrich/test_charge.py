@@ -51,40 +51,40 @@ def test_formula_against_a_printed_chart_stays_within_its_stated_error() -> None
 @pytest.mark.parametrize(
     ("changes", "because"),
     [
-        ({"return_wb_f": 60.0}, "target under 5 degF"),  # (180 - 80 - 95) / 2 = 2.5
-        ({"outdoor_db_f": 54.9}, "outdoor under 55 degF"),
-        ({"outdoor_db_f": 115.1, "return_wb_f": 70.0}, "outdoor over 115 degF"),
-        ({"return_wb_f": None}, "no wet bulb or humidity"),
-        ({"return_wb_f": 49.9, "outdoor_db_f": 56.0}, "wet bulb outside 50 to 76 degF"),
-        ({"return_wb_f": 76.1}, "wet bulb outside 50 to 76 degF"),
-        ({"mode": "heating"}, "not cooling"),
-        ({"mode": "off"}, "not cooling"),
-        ({"minutes_running": 14.0}, "under 15 minutes running"),
-        ({"suction_line_f": None}, "no superheat reading"),
-        ({"outdoor_db_f": None}, "no outdoor temperature"),
-        ({"liquid_psig": 100.0}, "liquid pressure at or below suction"),
+        ({"return_wb_f": 60.0}, "target_low"),  # (180 - 80 - 95) / 2 = 2.5
+        ({"outdoor_db_f": 54.9}, "outdoor_cold"),
+        ({"outdoor_db_f": 115.1, "return_wb_f": 70.0}, "outdoor_hot"),
+        ({"return_wb_f": None}, "no_wet_bulb"),
+        ({"return_wb_f": 49.9, "outdoor_db_f": 56.0}, "wet_bulb_outside"),
+        ({"return_wb_f": 76.1}, "wet_bulb_outside"),
+        ({"mode": "heating"}, "not_cooling"),
+        ({"mode": "off"}, "not_cooling"),
+        ({"minutes_running": 14.0}, "just_started"),
+        ({"suction_line_f": None}, "no_superheat"),
+        ({"outdoor_db_f": None}, "no_outdoor"),
+        ({"liquid_psig": 100.0}, "pressures_crossed"),
     ],
 )
 def test_a_fixed_orifice_is_not_tested_where_the_method_does_not_hold(changes: dict[str, Any], because: str) -> None:
     row = judge(reading(**changes))
     assert row["charge_verdict"] == "not_testable"
-    assert because in row["not_testable_because"]
+    assert because in row["not_testable_codes"].split("; ")
     assert row["leak_loss_f"] is None
 
 
 @pytest.mark.parametrize(
     ("changes", "because"),
     [
-        ({"equipment": "mini_split"}, "mini split"),
-        ({"refrigerant": "R-12"}, "unknown refrigerant"),
-        ({"refrigerant": None}, "refrigerant not known"),
-        ({"metering": None}, "metering device not known"),
+        ({"equipment": "mini_split"}, "mini_split"),
+        ({"refrigerant": "R-12"}, "no_saturation_table"),
+        ({"refrigerant": None}, "no_refrigerant"),
+        ({"metering": None}, "no_metering"),
     ],
 )
 def test_a_system_the_method_does_not_cover_is_not_tested(changes: dict[str, Any], because: str) -> None:
     row = judge(reading(), unit(**changes))
     assert row["charge_verdict"] == "not_testable"
-    assert because in row["not_testable_because"]
+    assert because in row["not_testable_codes"].split("; ")
 
 
 @pytest.mark.parametrize(
@@ -99,7 +99,7 @@ def test_a_system_the_method_does_not_cover_is_not_tested(changes: dict[str, Any
     ],
 )
 def test_just_inside_the_limits_it_is_tested(changes: dict[str, Any]) -> None:
-    assert judge(reading(**changes))["not_testable_because"] is None
+    assert judge(reading(**changes))["not_testable_codes"] is None
 
 
 @pytest.mark.parametrize(
@@ -247,7 +247,7 @@ def test_the_units_own_chart_replaces_the_formula() -> None:
     row = judge(reading(return_wb_f=65.0, outdoor_db_f=95.0), charts=chart)
     assert (row["target_superheat_f"], row["target_source"]) == (pytest.approx(10.0), "chart")
     outside = judge(reading(return_wb_f=67.0), charts=chart)
-    assert outside["not_testable_because"] == "outside the unit's own chart"
+    assert outside["not_testable_codes"] == "outside_chart"
     assert (
         judge(reading(), unit(unit_id="U2") | {"unit_id": "U1"}, charts=chart.with_columns(unit_id=pl.lit("U9")))[
             "target_source"
@@ -338,7 +338,7 @@ def test_a_visit_without_readings_gives_no_row_and_one_with_a_stranger_unit_keep
     visits, units = frames([blank, reading(), reading(unit_id="U7")])
     found = charge_readings(visits, units)
     assert found["unit_id"].to_list() == ["U1", "U7"]
-    assert found["not_testable_because"][1] == "refrigerant not known; metering device not known"
+    assert found["not_testable_codes"][1] == "no_refrigerant; no_metering"
 
 
 def test_frames_without_optional_columns_and_empty_frames_are_fine() -> None:
