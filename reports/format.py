@@ -23,6 +23,11 @@ def day(value: dt.date | None) -> str:
     return NOT_KNOWN if value is None else f"{value.day} {MONTHS[value.month - 1]} {value.year}"
 
 
+def day_near(value: dt.date, near: dt.date | None) -> str:
+    """Return a day without its year where that is the year of ``near``: ``14 Mar``."""
+    return f"{value.day} {MONTHS[value.month - 1]}" if near and value.year == near.year else day(value)
+
+
 def number(value: float | None, decimals: int = 0) -> str:
     """Return the number with thousands separators and a true minus sign; null is a dash."""
     if value is None:
@@ -244,7 +249,7 @@ def reason_text(text: str) -> str:
     return cut(dated)
 
 
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=%|µF|°F|×)|(?<=×) (?=\d)")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=%|µF|°F|×|(?:V|oz|psig)\b)|(?<=µF) (?=\d+ V\b)|(?<=×) (?=\d)")
 
 
 def kept_together(text: str) -> str:

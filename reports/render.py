@@ -11,6 +11,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from reports import advice, format
+from reports.contents import with_contents
 from reports.links import Links
 from reports.page import Page, Site
 
@@ -54,6 +55,7 @@ def environment() -> Environment:
         made.filters[filter_name] = getattr(format, filter_name)
     made.filters["of"] = format.count
     made.filters["cause"] = advice.label
+    made.filters["with_contents"] = with_contents
     made.globals["chance_words"] = format.chance_range
     made.globals["known_as"] = format.known_as
     made.globals["TITLE_SHOWN"] = format.TITLE_SHOWN

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -183,30 +184,37 @@ PLAINEST = 3
 
 
 def _serves_for(can: Capacitor, ways: Mapping[Need, Sequence[Service]]) -> str:
-    """Return what else the can serves for on this list, in words; a stop-gap only where nothing plainer serves."""
-    said = []
+    """Return what else the can serves for on this list, each way said once; a stop-gap only where nothing plainer is.
+
+    ``one section unused: 5 uF 440 V; commons jumpered: 45+5 uF 440 V with 45 uF 440 V``.
+    """
+    said: dict[str, dict[str, None]] = {}
     for need, services in ways.items():
         told = [way for way in services[:PLAINEST] if way == services[0] or not way.stop_gap]
         way = next((way for way in told if any(kind == can for kind, _ in way.cans)), None)
         if need.can != can and way is not None:
-            said.append(f"{need.can.size} ({_how(way, can)})")
-    named = list(dict.fromkeys(said))
+            said.setdefault(_how(need, way), {})[need.can.size + _beside(way, can)] = None
+    named = [(how, size) for how, sizes in sorted(said.items(), key=lambda item: len(item[0])) for size in sizes]
+    shown = groupby(named[:MOST_SAID], key=lambda pair: pair[0])
+    texts = [": ".join(filter(None, (how, ", ".join(size for _, size in pairs)))) for how, pairs in shown]
     rest = len(named) - MOST_SAID
-    return "; ".join(named[:MOST_SAID] + ([f"and {rest} more"] if rest > 0 else []))
+    return "; ".join(texts + ([f"and {rest} more"] if rest > 0 else []))
 
 
-def _how(way: Service, can: Capacitor) -> str:
+def _how(need: Need, way: Service) -> str:
+    """Return what is done beyond fitting it; nothing where the microfarads are the same and the volts as high."""
+    words = ["stop-gap, sections in parallel"] if way.stop_gap else ["commons jumpered"] if way.jumper else []
+    words += ["one section unused"] if way.unused_section else []
+    there = {value for can, _ in way.cans for value in can.sections}
+    other = not way.stop_gap and not there.issuperset(need.can.sections)
+    return ", ".join(words + (["other microfarads within the label's tolerance"] if other else []))
+
+
+def _beside(way: Service, can: Capacitor) -> str:
     others = [f"{c.size}" + (f" x{n}" if n > 1 else "") for c, n in way.cans if c != can]
-    words = [f"with {' and '.join(others)}"] if others else []
     count = dict(way.cans)[can]
-    words += [f"{count} of it"] if count > 1 else []
-    if way.stop_gap:
-        words.append("stop-gap, sections in parallel")
-    elif way.jumper:
-        words.append("commons jumpered")
-    if way.unused_section:
-        words.append("one section unused")
-    return ", ".join(words) or "same microfarads, volts as high or higher"
+    words = ([f"with {' and '.join(others)}"] if others else []) + ([f"{count} of it"] if count > 1 else [])
+    return "".join(f" {word}" for word in words)
 
 
 def _fixings(use: Use, p: Problem, counts: Sequence[int], covers: float) -> list[dict[str, object]]:

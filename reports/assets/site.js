@@ -66,6 +66,19 @@
   fit();
   addEventListener("resize", fit);
 
+  // A long list shows its first rows; paper, and a reader without this script, get all of them.
+  for (const table of document.querySelectorAll("table[data-first]")) {
+    const rest = [...table.rows].slice(Number(table.dataset.first) + 1);
+    if (rest.length < 5) continue;
+    const more = document.createElement("button");
+    more.type = "button";
+    more.textContent = `Show the other ${rest.length}`;
+    const show = () => { for (const row of rest) row.classList.remove("later"); more.remove(); };
+    more.addEventListener("click", () => { show(); rest[0].cells[0].tabIndex = -1; rest[0].cells[0].focus(); });
+    for (const row of rest) row.classList.add("later");
+    table.after(more);
+  }
+
   // The watch list: one box to find, boxes to narrow, headers to sort. Without this script it is a plain table.
   const search = document.querySelector("[data-filters]");
   if (!search) return;
@@ -74,7 +87,7 @@
   const status = document.getElementById(search.dataset.filters + "-status");
   const rows = [...body.rows].map((row) => ({ row, text: row.textContent.toLocaleLowerCase() }));
   const find = search.querySelector("input");
-  let most = 200; // laying out thousands of rows at every key would be felt; paper gets them all
+  let most = Number(search.dataset.first || 200); // laying out thousands of rows at every key would be felt; paper gets them all
   const more = document.createElement("button");
   more.type = "button";
   more.textContent = "Show the rest";

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from reports.format import count, day
+from reports.format import count, day_near
 from reports.page import Page, Site
-from reports.round_words import Row, weekday
+from reports.round_words import WEEKDAYS, Row
 
 PAGE = Page(slug="calls", title="Calls", order=24, queries={"calls": ()})
 STATUS_WORDS = {
@@ -35,7 +35,7 @@ class Calls:
     statuses: tuple[str, ...]
 
 
-def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Calls:
+def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Calls:
     """Return the page's context from the marts' frames."""
     frame = frames["calls"]
     counts = {status: frame.filter(pl.col("status") == status).height for status in STATUS_WORDS}
@@ -44,8 +44,8 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Calls:
         {
             **row,
             "status_words": STATUS_WORDS.get(row["status"], row["status"]),
-            "planned": _planned(row),
-            "near_words": _near(row),
+            "planned": _planned(row, site.as_of),
+            "near_words": _near(row, site.as_of),
         }
         for row in frame.head(MOST_CALLS).iter_rows(named=True)
     )
@@ -58,19 +58,20 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Calls:
     )
 
 
-def _planned(row: Row) -> str:
-    """Return what may be offered: ``Tue 17 Mar 2026 about 09:20, Ida``."""
+def _planned(row: Row, as_of: dt.date | None) -> str:
+    """Return what may be offered: ``Tue 17 Mar about 09:20, Ida``."""
     if row["date"] is None:
         return ""
     about = f" about {row['arrive']}" if row["arrive"] else ""
-    return f"{weekday(row['date'])}{about}" + (f", {row['technician']}" if row["technician"] else "")
+    named = f"{WEEKDAYS[row['date'].weekday()]} {day_near(row['date'], as_of)}"
+    return f"{named}{about}" + (f", {row['technician']}" if row["technician"] else "")
 
 
-def _near(row: Row) -> str:
+def _near(row: Row, as_of: dt.date | None) -> str:
     """Return the other weeks in which a truck is near."""
     own = row["date"] - dt.timedelta(days=row["date"].weekday()) if row["date"] else None
     weeks = [dt.date.fromisoformat(text) for text in re.findall(r"\d{4}-\d{2}-\d{2}", row["near"] or "")]
-    others = [day(week) for week in sorted(weeks) if week != own]
+    others = [day_near(week, as_of) for week in sorted(weeks) if week != own]
     if others:
         named = " and ".join([", ".join(others[:-1]), others[-1]] if len(others) > 1 else others)
         return f"{'else ' if own else ''}in the week{'s' if len(others) > 1 else ''} of {named}"

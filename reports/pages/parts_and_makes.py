@@ -53,7 +53,7 @@ GROUPINGS: Mapping[str, tuple[str, str, str]] = {
 OPEN = ("make", "component", "part_make")
 """Groupings whose table lies open on the page."""
 METHODS: Mapping[str, str] = {
-    "fitted": "fitted",
+    "fitted": "curve fitted",
     "shape_held": "shape held",
     "no_failures": "no failure seen",
 }
@@ -89,6 +89,11 @@ class Grouping:
         """How many groups shown are higher than the others by more than luck."""
         return sum(bool(row["higher"]) for row in self.rows)
 
+    @property
+    def compared(self) -> bool:
+        """Whether any group was held against the fleet's rate: else its sentence only repeats the columns."""
+        return any(row["expected_failures"] is not None for row in self.rows)
+
 
 @dataclass(frozen=True)
 class PartsAndMakes:
@@ -104,7 +109,9 @@ class PartsAndMakes:
     gathered: tuple[Row, ...]
     technicians: tuple[Row, ...]
     components: tuple[Row, ...]
+    components_above: bool
     quality: tuple[Row, ...]
+    quality_alike: tuple[Row, ...]
     trend: tuple[Row, ...]
     change: str | None
     faults: tuple[Row, ...]
@@ -119,6 +126,7 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> PartsAndMakes:
     back = [_back(row) for row in frames["parts_and_makes_callbacks"].iter_rows(named=True)]
     faults = frames["parts_and_makes_faults"]
     trend = frames["parts_and_makes_trend"]
+    quality = list(frames["parts_and_makes_quality"].iter_rows(named=True))
     return PartsAndMakes(
         headline=_headline(rates),
         lead=_lead(rates),
@@ -130,7 +138,9 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> PartsAndMakes:
         gathered=tuple(frames["parts_and_makes_gathered"].iter_rows(named=True)),
         technicians=tuple(row for row in back if row["group_by"] == "technician"),
         components=tuple(row for row in back if row["group_by"] == "component"),
-        quality=tuple(frames["parts_and_makes_quality"].iter_rows(named=True)),
+        components_above=any(row["group_by"] == "component" and (row["ratio_low"] or 0.0) > 1 for row in back),
+        quality=tuple(row for row in quality if not row["section"] or row["faster"]),
+        quality_alike=tuple(row for row in quality if row["section"] and not row["faster"]),
         trend=tuple(trend.iter_rows(named=True)),
         change=_change(trend),
         faults=tuple(

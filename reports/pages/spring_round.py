@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from reports.charts.round_map import RoundMap, round_map
-from reports.format import count, day, money, number, sentence_start
+from reports.format import count, day, money, number, reason_text, sentence_start
 from reports.page import Page, Site
 from reports.round_words import (
     Row,
@@ -208,6 +208,10 @@ def _weeks(stops: pl.DataFrame, hands: pl.DataFrame) -> tuple[Week, ...]:
 def _groups(stock: pl.DataFrame, *, named: bool) -> tuple[StockGroup, ...]:
     uses = stock.partition_by("for_which", as_dict=True, maintain_order=True).items()
     return tuple(
-        StockGroup(sentence_start(str(which)) if named else f"Truck {n}", stock_rows(rows), float(rows["cost"].sum()))
+        StockGroup(
+            sentence_start(reason_text(str(which))) if named else f"Truck {n}",
+            stock_rows(rows),
+            float(rows["cost"].sum()),
+        )
         for n, ((which,), rows) in enumerate(uses, start=1)
     )

@@ -249,3 +249,25 @@ def test_charts_print_in_the_colours_of_paper(browser: Any, sites: dict[str, Pat
         assert all(contrast(fill, "rgb(255, 255, 255)") >= 4.5 for fill in visit.page.evaluate(ink))
         visit.page.evaluate("dispatchEvent(new Event('afterprint'))")
         assert visit.page.evaluate(ink) == dark
+
+
+def test_a_long_list_shows_its_first_rows_and_paper_gets_all(browser: Any, tmp_path: Path) -> None:
+    assets = Path(__file__).parents[2] / "reports" / "assets"
+    rows = "".join(f"<tr><th scope='row'>U-{n}</th></tr>" for n in range(40))
+    file = tmp_path / "list.html"
+    file.write_text(
+        f"<!DOCTYPE html><link rel='stylesheet' href='{(assets / 'site.css').as_uri()}'>"
+        f"<table data-first='20'><thead><tr><th>Unit</th></tr></thead><tbody>{rows}</tbody></table>"
+        f"<script src='{(assets / 'site.js').as_uri()}'></script>",
+        "utf-8",
+    )
+    with Visit(browser, file) as visit:
+        shown = visit.page.locator("tbody tr:visible")
+        assert shown.count() == 20
+        visit.page.emulate_media(media="print")
+        assert shown.count() == 40
+        visit.page.emulate_media(media="screen")
+        visit.page.get_by_role("button", name="Show the other 20").press("Enter")
+        assert shown.count() == 40
+        assert visit.page.evaluate("document.activeElement.textContent") == "U-20"  # the reader goes on where it ended
+        assert visit.said == []

@@ -82,7 +82,7 @@ def round_fleet() -> Fleet:
             size="40+5 uF 440 V",
             quantity=3,
             covers_pct=96.2,
-            substitutes="40+5 uF 370 V (same microfarads, volts as high or higher)",
+            substitutes="40+5 uF 370 V",
             for_what=for_what,
             for_which=which,
             expected=1.4,

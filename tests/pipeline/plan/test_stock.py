@@ -96,7 +96,15 @@ def test_two_singles_on_the_truck_serve_with_jumper_and_strap():
     assert listed(found, "week", "jumper_wire") == {"": 1}
     assert listed(found, "week", "mounting_strap") == {"": 1}
     said = found.stock_list.filter(pl.col("size") == "45 uF 440 V")["substitutes"][0]
-    assert said == "45+5 uF 440 V (with 5 uF 440 V, commons jumpered)"
+    assert said == "commons jumpered: 45+5 uF 440 V with 5 uF 440 V"
+
+
+def test_another_value_within_the_labels_tolerance_is_said_to_be_one():
+    lying = read_stock("truck,part,size,quantity\n2,cap,45+5 440V,2\n").frame
+    rows = [need("A", 1.0), {**need("B", 1.0), "first_uf": 50.0, "tolerance_pct": 10.0}]
+    found = plan(rows, stops(*"AB"), lying)
+    said = found.stock_list.filter(pl.col("size") == "45+5 uF 440 V")["substitutes"][0]
+    assert said == "other microfarads within the label's tolerance: 50+5 uF 440 V"
 
 
 def test_orders_leave_their_lead_days_and_never_lie_in_the_past():
