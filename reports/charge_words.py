@@ -70,6 +70,13 @@ DECISIONS: Mapping[str, str] = {
     "waiting_for_part": "waiting for the part",
 }
 
+SEARCH: Mapping[str, str] = {
+    "yes": "leak found",
+    "no": "searched, none found",
+    "suspected": "leak suspected",
+}
+"""What a leak search came to."""
+
 READINGS: Mapping[str, str] = {
     "suction_saturation_off_f": "evaporating temperature",
     "superheat_off_f": "superheat",
@@ -123,12 +130,15 @@ def found(word: str, evidence: str | None) -> tuple[str, str]:
     return sentence_start(name), "" if more.removesuffix(" seen") == name else kept_together(more)
 
 
+def decided(word: str | None) -> str:
+    """Return what the customer decided."""
+    return "no decision on file" if word is None else DECISIONS.get(word, words(word))
+
+
 def decision(row: Row) -> str:
     """Return the customer's decision with its day; who was never asked is said so."""
-    if row["decision"] is None:
-        return "no decision on file"
-    said = DECISIONS.get(row["decision"], words(row["decision"]))
-    return f"{said}, {day(row['decided_on'])}" if row.get("decided_on") else said
+    said = decided(row["decision"])
+    return f"{said}, {day(row['decided_on'])}" if row["decision"] and row.get("decided_on") else said
 
 
 def next_reading(text: str | None) -> str | None:

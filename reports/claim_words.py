@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from reports.advice import label
-from reports.format import count, day, file_stem, reason_text, section
+from reports.charge_words import age
+from reports.format import count, day, file_stem, kept_together, ounces, reason_text, section, sentence_start
 
 Row = Mapping[str, Any]
 
@@ -42,8 +43,9 @@ def with_words(row: Row, packets: frozenset[str]) -> Row:
         **row,
         "part_words": part_words(row),
         "state_words": STATES.get(row["state"], row["state"]),
-        "evidence": reason_text(row["evidence"]) if row["evidence"] else None,
-        "note": reason_text(row["note"]) if row["note"] else None,
+        "evidence": kept_together(sentence_start(reason_text(row["evidence"]))) if row["evidence"] else None,
+        "note": sentence_start(reason_text(row["note"])) if row["note"] else None,
+        "waited": None if row["days_since_filed"] is None else age(row["days_since_filed"]),
         "left": left(row["deadline"], row["days_left"]),
         "packet": packet_file(row["claim_id"]) if row["claim_id"] in packets else None,
     }
@@ -56,10 +58,24 @@ def part_words(row: Row) -> str:
     return label(row["part"]) + (f", {section(row['section'])} section" if row.get("section") else "")
 
 
+def part_and_quantity(part: str, quantity: float | None) -> str:
+    """Return a part with how many were fitted; the quantity of a refrigerant is its ounces.
+
+    Examples
+    --------
+    >>> part_and_quantity("refrigerant", 14.0), part_and_quantity("run_capacitor", 2.0)
+    ('14 oz of refrigerant', 'Run capacitor × 2')
+    """
+    if part == "refrigerant" and quantity is not None:
+        return f"{ounces(quantity)} of refrigerant"
+    several = f" × {quantity:g}" if quantity not in (None, 1.0) else ""
+    return f"{label(part)}{several}"
+
+
 def left(deadline: dt.date | None, days: int | None) -> str:
     """Return a deadline with the days left to it."""
     if deadline is None or days is None:
         return "–"
     if days < 0:
-        return f"{day(deadline)}, over"
+        return f"{day(deadline)}, {count(-days, 'day')} ago"
     return f"{day(deadline)}, {'the last day' if days == 0 else count(days, 'day')}{' left' if days else ''}"

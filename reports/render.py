@@ -10,7 +10,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from reports import advice, format
+from reports import advice, claim_words, format
 from reports.contents import with_contents
 from reports.links import Links
 from reports.page import Page, Site
@@ -58,6 +58,7 @@ def environment() -> Environment:
     made.filters["with_contents"] = with_contents
     made.globals["chance_words"] = format.chance_range
     made.globals["known_as"] = format.known_as
+    made.globals["part_and_quantity"] = claim_words.part_and_quantity
     made.globals["TITLE_SHOWN"] = format.TITLE_SHOWN
     made.globals["screening"] = advice.SCREENING
     made.globals["defer"] = advice.DEFER

@@ -154,7 +154,7 @@ def _missing() -> pl.Expr:
         pl.when(pl.col("serial_out").is_null() & pl.col("failed_serial").is_null()).then(
             pl.lit("serial of the part taken out")
         ),
-        pl.when(pl.col("failed_until").is_null()).then(pl.lit("term")),
+        pl.when(pl.col("failed_until").is_null()).then(pl.lit("warranty term")),
         pl.when(pl.col("cost").is_null() & pl.col("claim_amount").is_null()).then(pl.lit("cost")),
         pl.when(pl.col("evidence").is_null()).then(pl.lit("a reading or cause that shows the fault")),
         pl.when(inside).then(pl.lit("a reading outside the label tolerance (the one on file is inside)")),
@@ -162,7 +162,8 @@ def _missing() -> pl.Expr:
 
 
 def _note() -> pl.Expr:
-    early = ~pl.col("covered") & pl.col("state").is_not_null() & pl.col("not_covered_because").is_not_null()
+    lacking = pl.col("failed_until").is_null()  # an install date or a term: said among what is missing
+    early = ~pl.col("covered") & pl.col("state").is_not_null() & pl.col("not_covered_because").is_not_null() & ~lacking
     return _listed(
         pl.col("term_note"),
         pl.when(early).then("not_covered_because"),

@@ -68,10 +68,10 @@ def weak_sections(sections: pl.DataFrame, settings: Warranty) -> pl.DataFrame:
     """
     out = (
         pl.when("already_out")
-        .then(pl.lit("out of its tolerance already"))
+        .then(pl.lit("that is out of its tolerance"))
         .otherwise(
             pl.format(
-                "{} in 100 to be out of it by {}",
+                "{} in 100 that it is out of its tolerance by {}",
                 (100 * pl.col("p_out_by_season_end")).round(0).cast(pl.Int64),
                 "season_end",
             )
@@ -89,10 +89,11 @@ def weak_sections(sections: pl.DataFrame, settings: Warranty) -> pl.DataFrame:
             weight=pl.col("p_out_by_season_end").cast(pl.Float64),
             reading_pct="drift_pct",
             evidence=pl.format(
-                "{} section estimated {} % off its label, last read on {}; {}",
+                "{} section last read on {}, by now estimated {} % {} its label; {}",
                 pl.col("section").replace(SECTION_NAMES),
-                pl.col("drift_pct").round(1),
                 "last_reading_on",
+                pl.col("drift_pct").abs().round(1),
+                pl.when(pl.col("drift_pct") < 0).then(pl.lit("under")).otherwise(pl.lit("over")),
                 out,
             ),
             tests=pl.lit("a bench reading outside the label tolerance, or a failed section"),

@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 
 from reports.advice import label
+from reports.charge_words import SEARCH, VERDICTS
 from reports.claim_words import PACKETS, packet_file, with_words
 from reports.page import Page, Site
 from reports.pages.warranty import packets_of
@@ -67,18 +68,31 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Iterator[Claim]:
                 row={**with_words(row, packets), "cause_words": label(row["cause"]) if row["cause"] else None},
                 missing=_split(row["missing"]),
                 notes=_split(with_words(row, packets)["note"]),
-                readings=_rows(shown, row),
-                charge=_rows(charged, row),
+                readings=_rows(shown, row, section=row["section"]),
+                charge=tuple(_judged(reading) for reading in _rows(charged, row)),
             )
+
+
+def _judged(reading: Row) -> Row:
+    return {
+        **reading,
+        "verdict_words": VERDICTS.get(reading["charge_verdict"] or "", "not judged"),
+        "leak_words": SEARCH.get(reading["leak_found"] or "", ""),
+    }
 
 
 def _split(text: str | None) -> tuple[str, ...]:
     return tuple(text.split("; ")) if text else ()
 
 
-def _rows(frame: pl.DataFrame | None, claim: Row) -> tuple[Row, ...]:
-    """Return the readings up to the visit of the claim, newest first; all of a part still in place."""
+def _rows(frame: pl.DataFrame | None, claim: Row, section: str | None = None) -> tuple[Row, ...]:
+    """Return the readings up to the visit of the claim, newest first; all of a part still in place.
+
+    Where the claim is of one section, the others show nothing for it.
+    """
     if frame is None:
         return ()
+    if section is not None:
+        frame = frame.filter(pl.col("section") == section)
     upto = frame if claim["visit_date"] is None else frame.filter(pl.col("visit_date") <= claim["visit_date"])
     return tuple(upto.head(READINGS_SHOWN).iter_rows(named=True))

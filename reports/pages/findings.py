@@ -8,7 +8,7 @@ from typing import Any
 
 import polars as pl
 
-from reports.charge_words import age, decision, finding, found
+from reports.charge_words import age, decided, finding, found
 from reports.format import count, number, reason_text, sentence_start
 from reports.page import Page, Site
 
@@ -96,7 +96,7 @@ def _shown(row: Row) -> Row:
         "label": sentence_start(finding(row["finding"])),
         "shown": shown,
         "more": more,
-        "said": decision(row),
+        "said": decided(row["decision"]),
         "asked": "no" if row["decision"] is None else "yes",
         "age": age(row["days_open"]),
     }

@@ -10,7 +10,7 @@ from typing import Any
 import polars as pl
 
 from reports.advice import advice
-from reports.charge_words import DECISIONS, because, rate_briefly
+from reports.charge_words import DECISIONS, SEARCH, because, rate_briefly
 from reports.format import MONTHS, count, day, kept_together, number, words
 from reports.page import Page, Site
 
@@ -26,11 +26,6 @@ Row = Mapping[str, Any]
 HIGH_GWP = 700.0
 """Over this a refrigerant counts as one of high warming potential here: the limit for new home systems in the US rule
 (40 CFR 84.54, from memory, not seen); check the rule in force."""
-SEARCH: Mapping[str, str] = {
-    "yes": "leak found",
-    "no": "searched, none found",
-    "suspected": "leak suspected",
-}
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,8 @@ from typing import Any
 import polars as pl
 
 from reports.advice import label
-from reports.claim_words import MOST_PACKETS, NO_MAKER, PACKETS, left, maker_file, with_words
-from reports.format import MONTHS, count, day, number
+from reports.claim_words import MOST_PACKETS, NO_MAKER, PACKETS, STATES, left, maker_file, part_and_quantity, with_words
+from reports.format import MONTHS, count, day, number, sentence_start
 from reports.page import Page, Site
 
 PAGE = Page(
@@ -60,6 +60,7 @@ class Warranty:
     refunds_worth: float
     unbilled: tuple[Row, ...]
     unbilled_in_all: int
+    unbilled_cost: bool
     makers: tuple[Row, ...]
     answers: tuple[Row, ...]
     answers_said: str
@@ -92,11 +93,22 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Warranty:
             {**row, "left": left(row["register_by"], row["days_left"])}
             for row in frames["warranty_register"].iter_rows(named=True)
         ),
-        refunds=tuple({**row, "part_words": label(row["part"])} for row in refunds.iter_rows(named=True)),
+        refunds=tuple(
+            {**row, "part_words": label(row["part"]), "state_words": STATES.get(row["state"], "none")}
+            for row in refunds.iter_rows(named=True)
+        ),
         refunds_in_all=int(refunds["refunds"][0]) if refunds.height else 0,
         refunds_worth=float(refunds["paid_in_all"][0]) if refunds.height else 0.0,
-        unbilled=tuple({**row, "item_words": label(row["item"])} for row in unbilled.iter_rows(named=True)),
+        unbilled=tuple(
+            {
+                **row,
+                "item_words": part_and_quantity(row["item"], row["quantity"]),
+                "shown": sentence_start(row["shown_by"]),
+            }
+            for row in unbilled.iter_rows(named=True)
+        ),
         unbilled_in_all=int(unbilled["items"][0]) if unbilled.height else 0,
+        unbilled_cost=unbilled["cost"].count() > 0,
         makers=makers,
         answers=answers,
         answers_said=_answers(answers),
@@ -161,12 +173,15 @@ def _lead(stated: Mapping[str, Stated], claims: pl.DataFrame, lost: float, site:
     test = stated["test_before_lapse"]
     if test.in_all:
         said.append(
-            f"The coverage of {count(test.in_all, 'weak part')} ends before or soon after the season: test before it "
-            "lapses, and file only if the part is outside its label tolerance or failed."
+            f"{count(test.in_all, 'part')} that looked weak {'loses its' if test.in_all == 1 else 'lose their'} "
+            f"coverage before or soon after the season, the first on {day(test.rows[0]['covered_until'])}: "
+            "test before then."
         )
     won = float(claims.filter(pl.col("state") == "credited")["amount"].fill_null(0.0).sum())
     if won or lost:
-        said.append(f"Credited so far {number(won, 2)} {site.currency}; let lapse {number(lost, 2)}.")
+        said.append(
+            f"In {site.currency}: {number(won, 2)} credited so far, {number(lost, 2)} covered and never claimed."
+        )
     if not claims.height:
         said.append(
             "Nothing on file is known to be covered. Coverage needs an install date and a term in the units' export, "

@@ -11,6 +11,8 @@ select
     readings.tolerance_pct,
     readings.method,
     readings.suspect,
+    readings.at_replacement,
+    readings.is_new_part,
     readings.technician,
     visits.source_file,
     visits.source_line

@@ -177,6 +177,6 @@ def test_the_odds_of_a_verdict(verdict: str, low: float | None, high: float | No
 
 
 def test_words_for_ages_and_readings() -> None:
-    assert [age(d) for d in (1, 59, 60, 400, 731)] == ["1 day", "59 days", "2 months", "13 months", "2.0 years"]
+    assert [age(d) for d in (1, 59, 60, 400, 731)] == ["1 day", "59 days", "2 months", "13 months", "2 years"]
     assert next_reading("static_in_wc and airflow_cfm") == "external static pressure and measured airflow"
     assert next_reading(None) is None

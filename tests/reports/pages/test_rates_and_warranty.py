@@ -128,7 +128,7 @@ def test_each_open_claim_has_a_packet_with_its_rows(shop: Path) -> None:
     assert "test it before then, and file only if it is outside its label tolerance or failed" in told
     assert "parts.csv, line 50" in told
     assert "units.csv, line 21" in told
-    assert "hermetic section estimated −13.0 % off its label" in told
+    assert "by now estimated 13.0\u00a0% under its label" in told
 
 
 def test_what_was_paid_registered_and_not_billed_is_listed(shop: Path) -> None:
@@ -136,7 +136,8 @@ def test_what_was_paid_registered_and_not_billed_is_listed(shop: Path) -> None:
     assert "The customer paid for a covered part: refund?" in text
     assert "800.00 USD" in text  # four of five covered parts at 200: the claim denied is rightly paid
     assert "21 Apr 2026 38 days left" in text  # 60 days from 20 February
-    assert "refrigerant added on the visit, no row of parts" in text
+    assert "14 oz of refrigerant" in text
+    assert "Refrigerant added on the visit, no row of parts" in text
 
 
 def test_each_rate_leads_to_the_failures_and_units_behind_it(shop: Path, fleet: Fleet) -> None:
