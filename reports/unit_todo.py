@@ -23,7 +23,13 @@ class Todo:
     cautions: tuple[str, ...]
 
 
-def todo(leading: Reason, reasons: Sequence[Reason], verdict: str | None, capacitor: str) -> Todo:
+def todo(
+    leading: Reason,
+    reasons: Sequence[Reason],
+    verdict: str | None,
+    capacitor: str,
+    weak: Sequence[tuple[str, str]] = (),
+) -> Todo:
     """Return what to do.
 
     Parameters
@@ -34,6 +40,8 @@ def todo(leading: Reason, reasons: Sequence[Reason], verdict: str | None, capaci
         The newest charge verdict that could be given; ``low`` or ``high`` puts the charge on the list.
     capacitor
         The unit's capacitor sizes in words, or nothing.
+    weak
+        Capacitor sections last read out of tolerance that the leading reason does not tell of, each with what to do.
     """
     entry = advice()[leading.cause]
     causes = [reason.cause for reason in reasons]
@@ -41,14 +49,15 @@ def todo(leading: Reason, reasons: Sequence[Reason], verdict: str | None, capaci
         causes.append("refrigerant_leak")
     if verdict == "airflow_first":
         causes.append("airflow")
-    others = [cause for cause in dict.fromkeys(causes) if cause not in {leading.cause, OTHER}][:MOST_OTHERS]
-    cautions = [*entry.cautions, *(caution for cause in others for caution in advice()[cause].cautions)]
+    told = {leading.cause, OTHER, *(["run_capacitor"] if weak else [])}
+    others = [cause for cause in dict.fromkeys(causes) if cause not in told][:MOST_OTHERS]
+    worked_on = [leading.cause, *(["run_capacitor"] if weak else []), *others]
     on_file = f"On this unit: {capacitor}." if capacitor else "Its size is not on file: ask for a photo of the label."
-    sizes = f" {on_file}" if leading.cause in WITH_CAPACITOR else ""
+    sizes = f" {on_file}" if weak or leading.cause in WITH_CAPACITOR else ""
     return Todo(
         first=entry.first,
         steps=entry.steps,
-        also=tuple((advice()[cause].label, advice()[cause].first) for cause in others),
+        also=(*weak, *((advice()[cause].label, advice()[cause].first) for cause in others)),
         take=entry.take + sizes,
-        cautions=tuple(dict.fromkeys(cautions)),
+        cautions=tuple(dict.fromkeys(c for cause in worked_on for c in advice()[cause].cautions)),
     )

@@ -10,6 +10,8 @@ from reports.charts.theme import Figure, axis, layout
 from reports.format import chart_text, day, number, signed
 
 HEIGHT = 280
+LABEL_DAYS = 120
+"""The width of a label beside its line, on an axis of some six years."""
 FLOOR_PCT = -45.0
 """Readings below are drawn on this line, pointing down, so that one open section does not flatten the others."""
 CEILING_PCT = 25.0
@@ -234,6 +236,15 @@ def _shapes(forecast: Row | None, tolerance: float | None, replaced_on: Sequence
     return shapes
 
 
+def _labelled(replaced_on: Sequence[dt.date]) -> list[dt.date]:
+    """Return the dates whose label does not fall onto that of the one before."""
+    kept: list[dt.date] = []
+    for when in replaced_on:
+        if not kept or (when - kept[-1]).days > LABEL_DAYS:
+            kept.append(when)
+    return kept
+
+
 def _annotations(forecast: Row | None, tolerance: float | None, replaced_on: Sequence[dt.date]) -> list[dict[str, Any]]:
     notes: list[dict[str, Any]] = []
     if tolerance is not None:
@@ -261,7 +272,7 @@ def _annotations(forecast: Row | None, tolerance: float | None, replaced_on: Seq
             "font": {"size": 12},
             "textangle": -90,
         }
-        for when in replaced_on
+        for when in _labelled(replaced_on)
     ]
     if forecast and forecast["season_start"] and forecast["season_end"]:
         notes.append(

@@ -9,12 +9,12 @@ from typing import Any
 
 import polars as pl
 
-from reports.advice import split_reason, split_reasons
+from reports.advice import Reason, split_reason, split_reasons
 from reports.charts.charge_history import charge_history
 from reports.charts.drift_history import SECTION_NAMES, drift_extent, drift_history
 from reports.charts.theme import Figure, date_range
 from reports.claim_words import STATES, left, part_words
-from reports.format import chance, day, known_as, name, number, reason_text, signed, words
+from reports.format import chance, day, known_as, name, number, reason_text, section, signed, words
 from reports.page import Page, Site
 from reports.unit_charge import QUERIES as CHARGE_QUERIES
 from reports.unit_charge import ChargeCare, charge_care, told
@@ -100,7 +100,8 @@ def _page(unit: Row, rows: Mapping[str, list[Row]], file: str) -> UnitPage:
     dates = date_range([*seen, *(date for date in (unit["as_of"], unit["season_end"]) if date)])
     figures = (charge_history(f"chart-{metric}", metric, charge, dates) for metric in ("superheat", "subcooling"))
     size = capacitor_in_place(unit, readings)
-    steps = todo(split_reason(unit["leading_reason"]), reasons, _newest_verdict(charge), size)
+    leading = split_reason(unit["leading_reason"])
+    steps = todo(leading, reasons, _newest_verdict(charge), size, _weak(readings, leading))
     return UnitPage(
         file=file,
         title=_title(unit),
@@ -215,9 +216,9 @@ def _state(readings: Sequence[Row], forecast: Row | None) -> str:
         return "No estimate: nothing is known of this section." if not readings else "No estimate for this section."
     basis = BASIS.get(forecast["basis"] or "", "")
     parts = [f"Estimated {signed(forecast['drift_pct'])} % from its rating today{', ' + basis if basis else ''}."]
-    believed = [row for row in readings if not row["suspect"] and row["out_of_tolerance"] is not None]
-    if believed and believed[-1]["out_of_tolerance"] and not believed[-1]["at_replacement"]:
-        parts.append(f"It read out of tolerance on {day(believed[-1]['visit_date'])}.")
+    out = _read_out(readings)
+    if out:
+        parts.append(f"It read out of tolerance on {day(out['visit_date'])}.")
     elif forecast["already_out"]:
         parts.append("More likely than not it has left its tolerance since it was last read.")
     elif forecast["p_out_by_season_end"] is not None:
@@ -226,6 +227,28 @@ def _state(readings: Sequence[Row], forecast: Row | None) -> str:
             text += f"; as likely before as after {_soon(forecast['out_of_tolerance_on'], forecast['season_end'])}"
         parts.append(text + ".")
     return " ".join(parts)
+
+
+def _read_out(readings: Sequence[Row]) -> Row | None:
+    """Return a section's newest believed reading, where that is out of tolerance and the part is still in."""
+    believed = [row for row in readings if not row["suspect"] and row["out_of_tolerance"] is not None]
+    return (
+        believed[-1] if believed and believed[-1]["out_of_tolerance"] and not believed[-1]["at_replacement"] else None
+    )
+
+
+def _weak(readings: Sequence[Row], leading: Reason) -> tuple[tuple[str, str], ...]:
+    """Return each section last read out of tolerance, with what to do; not the one that the leading reason tells of."""
+    return tuple(
+        (
+            SECTION_NAMES[key],
+            f"read {signed(out['drift_pct'])} % from its rating on {day(out['visit_date'])}, where "
+            f"±{out['tolerance_pct']:g} % is allowed. Test it on the bench; fit a new one if it is out again.",
+        )
+        for key in SECTION_NAMES
+        if (out := _read_out([row for row in readings if row["section"] == key]))
+        and not (leading.cause == "run_capacitor" and section(key) in leading.text)
+    )
 
 
 def _soon(date: dt.date, season_end: dt.date) -> str:

@@ -29,6 +29,14 @@ def test_a_low_charge_is_on_the_list_though_no_reason_says_so() -> None:
     assert todo(LEAK, [LEAK], "low", "").also == ()
 
 
+def test_a_section_out_of_tolerance_is_on_the_list_whatever_leads() -> None:
+    weak = [("Blower capacitor", "read −8.0 % from its rating")]
+    made = todo(LEAK, [LEAK, CAPACITOR], None, "35+5 µF, blower 10 µF", weak)
+    assert made.also == tuple(weak)  # in the place of the advice that names no section
+    assert "blower 10 µF" in made.take
+    assert any("Discharge" in caution for caution in made.cautions)
+
+
 def test_age_alone_asks_for_all_readings() -> None:
     assert "all readings" in todo(Reason("other", "", ""), [], None, "").first
 

@@ -234,3 +234,14 @@ def test_a_make_in_the_funnel_opens_its_rows_and_only_where_it_has_some() -> Non
     assert chart is not None
     opened = [file for trace in chart.data for file in trace.get("customdata", [])]
     assert opened == [None, None, "rate_rows/a.html"]
+
+
+def test_two_parts_fitted_within_days_have_two_lines_and_one_label() -> None:
+    days = [dt.date(2021, 8, 30), dt.date(2021, 8, 31), dt.date(2024, 6, 24)]
+    chart = drift([reading(2025, -2.0)], replaced=days)
+    assert chart
+    labels = [note["x"] for note in chart.layout["annotations"] if note["text"] == "new part"]
+    assert labels == ["2021-08-30", "2024-06-24"]
+    assert [shape["x0"] for shape in chart.layout["shapes"] if shape["x0"] in {d.isoformat() for d in days}] == [
+        d.isoformat() for d in days
+    ]
