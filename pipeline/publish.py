@@ -111,7 +111,6 @@ class Published:
     index: Path
     generation: str
     pages: int
-    unit_pages: int
     flagged: int
 
 
@@ -176,7 +175,7 @@ def publish(
             "free the folder and run publish again; the earlier pages are as they were",
             slug="publish-write",
         ) from error
-    return Published(shop / "dashboards" / INDEX, generation, pages, len(ids), site.units_flagged)
+    return Published(shop / "dashboards" / INDEX, generation, pages, site.units_flagged)
 
 
 def _write_round(folder: Path, files: Mapping[str, bytes]) -> None:

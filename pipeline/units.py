@@ -193,34 +193,26 @@ def line_to(field: Field, unit: str) -> Line:
     return Line(slope, intercept, away.absolute)
 
 
-def convert(values: pl.Expr, unit: str, field: Field, *, altitude_ft: float | pl.Expr = 0.0) -> pl.Expr:
-    """Return the values in the field's canonical unit; null stays null.
+def moved(values: pl.Series, line: Line, altitude_ft: float | pl.Series = 0.0) -> pl.Series:
+    """Return the values on the other side of ``line``; null stays null.
 
     Parameters
     ----------
-    values : pl.Expr
-        Float64 [unit].
-    unit : str
-        A unit as written; absolute pressures become gauge at ``altitude_ft``.
-    field : Field
-        Says the canonical unit and whether the value is a difference (no offset).
-    altitude_ft : float or pl.Expr
+    values : pl.Series
+        Float64, in the unit that ``line`` leads from.
+    line : Line
+        As ``line_to`` gives it; absolute pressures become gauge at ``altitude_ft``.
+    altitude_ft : float or pl.Series
         Altitude of the gauge [ft].
-
-    Raises
-    ------
-    UnknownUnit
-        If the unit is unknown or of another dimension.
     """
-    line = line_to(field, unit)
     if line == Line(1.0, 0.0):
         return values
-    moved = values * line.slope + line.intercept
-    return moved - atmosphere_psia(altitude_ft) if line.absolute else moved
+    gone = values * line.slope + line.intercept
+    return gone - atmosphere_psia(altitude_ft) if line.absolute else gone
 
 
-def atmosphere_psia(altitude_ft: float | pl.Expr) -> Any:
-    """Return the pressure of the standard atmosphere [psia] at an altitude [ft], as a float or an expression.
+def atmosphere_psia(altitude_ft: float | pl.Series) -> Any:
+    """Return the pressure of the standard atmosphere [psia] at an altitude [ft], as a float or a column.
 
     Notes
     -----

@@ -66,7 +66,6 @@ class Site:
     as_of: dt.date | None
     season_start: dt.date | None
     season_end: dt.date | None
-    oldest_visit_on: dt.date | None
     newest_visit_on: dt.date | None
     units_active: int
     units_flagged: int
@@ -88,7 +87,6 @@ class Site:
     expected_failures: float
     expected_failures_flagged: float
     expected_cost: float | None
-    expected_cost_flagged: float | None
     unit_files: Mapping[str, str] = field(default_factory=dict)
 
     @property

@@ -7,9 +7,8 @@ import polars as pl
 from pipeline.enrich.limits import Limits
 from pipeline.enrich.psychrometrics import standard_atmosphere_psia, wet_bulb_f
 from pipeline.enrich.refrigerants import (
-    absolute_psia,
+    add_saturation,
     refrigerants,
-    saturation_f,
     spelling_key,
 )
 from pipeline.fields import registry
@@ -73,15 +72,10 @@ def charge_inputs(visits: pl.DataFrame, units: pl.DataFrame, *, altitude_ft: flo
         .with_columns(
             *_mode(limits),
             *_wet_bulb(),
-            suction_psia=absolute_psia(pl.col("suction_psig"), pl.col("altitude_ft")),
-            liquid_psia=absolute_psia(pl.col("liquid_psig"), pl.col("altitude_ft")),
             refrigerant_known=_known(joined),
             temperature_split_f=pl.coalesce(pl.col("return_db_f") - pl.col("supply_db_f"), pl.col("recorded_split_f")),
         )
-        .with_columns(
-            suction_saturation_f=saturation_f(pl.col("refrigerant"), pl.col("suction_psia"), "dew"),
-            liquid_saturation_f=saturation_f(pl.col("refrigerant"), pl.col("liquid_psia"), "bubble"),
-        )
+        .pipe(add_saturation)
         .with_columns(
             superheat_f=pl.coalesce(raw, pl.col("recorded_superheat_f")),
             superheat_source=_source(raw, "recorded_superheat_f"),

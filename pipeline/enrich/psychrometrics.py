@@ -63,12 +63,6 @@ def humidity_ratio(dry_bulb_f: Floats, wet_bulb_f: Floats, psia: Floats) -> Floa
     return np.maximum(ratio, 0.0)
 
 
-def relative_humidity_pct(dry_bulb_f: Floats, wet_bulb_f: Floats, psia: Floats) -> Floats:
-    """Return relative humidity [%] from dry bulb, wet bulb [degF] and air pressure [psia]."""
-    ratio = humidity_ratio(dry_bulb_f, wet_bulb_f, psia)
-    return 100.0 * psia * ratio / (0.621945 + ratio) / vapor_saturation_psia(dry_bulb_f)
-
-
 def specific_volume_ft3_lb(dry_bulb_f: Floats, wet_bulb_f: Floats, psia: Floats) -> Floats:
     """Return cubic feet of moist air per pound of dry air.
 

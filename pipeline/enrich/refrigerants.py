@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal
 
 import numpy as np
 import polars as pl
@@ -21,7 +21,6 @@ from pipeline.enrich.psychrometrics import standard_atmosphere_psia
 
 Curve = Literal["bubble", "dew"]
 Floats = NDArray[np.float64]
-Frame = TypeVar("Frame", pl.DataFrame, pl.LazyFrame)
 
 
 @dataclass(frozen=True)
@@ -97,27 +96,13 @@ def absolute_psia(psig: pl.Expr, altitude_ft: pl.Expr) -> pl.Expr:
     return psig + standard_atmosphere_psia(altitude_ft)
 
 
-def dew_f(refrigerant: str, psia: ArrayLike) -> Floats:
-    """Return the dew temperature [degF] at absolute pressures [psia]; NaN outside the table.
-
-    >>> round(float(dew_f("R-410A", 118 + 14.696)), 1)
-    39.8
-    """
-    return _temps_at(find_refrigerant(refrigerant), "dew", np.asarray(psia, dtype=np.float64))
-
-
-def bubble_f(refrigerant: str, psia: ArrayLike) -> Floats:
-    """Return the bubble temperature [degF] at absolute pressures [psia]; NaN outside the table."""
-    return _temps_at(find_refrigerant(refrigerant), "bubble", np.asarray(psia, dtype=np.float64))
-
-
 def dew_psia(refrigerant: str, temp_f: ArrayLike) -> Floats:
-    """Return the dew pressure [psia] at temperatures [degF]; NaN outside the table. Inverse of ``dew_f``."""
+    """Return the dew pressure [psia] at temperatures [degF]; NaN outside the table."""
     return _psia_at(find_refrigerant(refrigerant), "dew", np.asarray(temp_f, dtype=np.float64))
 
 
 def bubble_psia(refrigerant: str, temp_f: ArrayLike) -> Floats:
-    """Return the bubble pressure [psia] at temperatures [degF]; NaN outside the table. Inverse of ``bubble_f``."""
+    """Return the bubble pressure [psia] at temperatures [degF]; NaN outside the table."""
     return _psia_at(find_refrigerant(refrigerant), "bubble", np.asarray(temp_f, dtype=np.float64))
 
 
@@ -157,25 +142,27 @@ def saturation_slope(
     return pl.map_batches([refrigerant, psia], look_up, return_dtype=pl.Float64, is_elementwise=True)
 
 
-def add_saturation(frame: Frame) -> Frame:
-    """Add both saturation temperatures to readings.
+def add_saturation(frame: pl.DataFrame) -> pl.DataFrame:
+    """Add absolute pressures and both saturation temperatures to readings.
 
     Parameters
     ----------
-    frame : DataFrame or LazyFrame
+    frame : pl.DataFrame
         ``refrigerant`` String; ``suction_psig``, ``liquid_psig`` Float64 [psig]; ``altitude_ft`` Float64 [ft].
 
     Returns
     -------
-    DataFrame or LazyFrame
-        The same rows with ``suction_saturation_f`` (dew) and ``liquid_saturation_f`` (bubble) [degF]; null stays null.
+    pl.DataFrame
+        The same rows with ``suction_psia``, ``liquid_psia`` [psia], ``suction_saturation_f`` (dew) and
+        ``liquid_saturation_f`` (bubble) [degF]; null stays null.
     """
-    altitude = pl.col("altitude_ft")
-    suction = absolute_psia(pl.col("suction_psig"), altitude)
-    liquid = absolute_psia(pl.col("liquid_psig"), altitude)
+    altitude, name = pl.col("altitude_ft"), pl.col("refrigerant")
     return frame.with_columns(
-        saturation_f(pl.col("refrigerant"), suction, "dew").alias("suction_saturation_f"),
-        saturation_f(pl.col("refrigerant"), liquid, "bubble").alias("liquid_saturation_f"),
+        suction_psia=absolute_psia(pl.col("suction_psig"), altitude),
+        liquid_psia=absolute_psia(pl.col("liquid_psig"), altitude),
+    ).with_columns(
+        suction_saturation_f=saturation_f(name, pl.col("suction_psia"), "dew"),
+        liquid_saturation_f=saturation_f(name, pl.col("liquid_psia"), "bubble"),
     )
 
 

@@ -205,11 +205,6 @@ def _near(text: str, known: Iterable[str]) -> str:
     return ", ".join(word for word, _, _ in process.extract(text, list(known), limit=3))
 
 
-def dump(mapping: MappingFile) -> str:
-    """Return the mapping as TOML; ``loads(dump(m)) == m``."""
-    return "\n".join(dump_entry(entry) for entry in mapping.entries)
-
-
 def dump_entry(entry: Entry, comments: Mapping[str, str] | None = None) -> str:
     """Return one entry as TOML; ``comments`` (by field) go behind the column's line."""
     notes = comments or {}

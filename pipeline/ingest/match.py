@@ -141,17 +141,3 @@ def _pattern(text: str, own: frozenset[str]) -> Pattern:
         else:
             required.append(frozenset(token.split("/")))
     return Pattern(tuple(required), frozenset().union(*required) | optional | own, weight)
-
-
-def wrong_ideas() -> list[str]:
-    """Return every idea a pattern names that no word can give: a spelling mistake in ``header_aliases.toml``."""
-    known = set(vocabulary()["words"]) | set(IDEA_OF_DIMENSION.values()) | {"percent"}
-    wrong = []
-    for table, fields in vocabulary()["fields"].items():
-        for field, texts in fields.items():
-            if field not in registry()[table].fields:
-                wrong.append(f"{table}.{field}")
-            for text in texts:
-                ideas = {idea for t in text.split() if not t.startswith("@") for idea in t.rstrip("?").split("/")}
-                wrong += [f"{table}.{field}: {idea}" for idea in sorted(ideas - known)]
-    return wrong

@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.fields import Field
 from pipeline.ingest.words import blanks, fold_words, number_words, own_words
-from pipeline.units import UNITS, Line, UnknownUnit, atmosphere_psia, dimension_of, line_to, spelled_units
+from pipeline.units import UNITS, Line, UnknownUnit, atmosphere_psia, dimension_of, line_to, moved, spelled_units
 
 ROUNDED = 6
 """Decimals kept after a conversion, so that 60 degC is 140 degF and not a hair more."""
@@ -90,7 +90,8 @@ def parse_numbers(
     values = plain.cast(pl.Float64, strict=False)
     odd = values.is_null() & texts.is_not_null() & (texts != "")
     odd = odd | ~values.is_finite().fill_null(True)
-    values = _moved(values, line, altitude_ft)
+    if line != Line(1.0, 0.0):
+        values = moved(values, line, altitude_ft).round(ROUNDED)
     if not odd.any():
         return NumberColumn(values, _no_problems(), None)
     flat = altitude_ft if isinstance(altitude_ft, float) else float(altitude_ft.drop_nulls().mean() or 0.0)  # type: ignore[arg-type]
@@ -231,15 +232,6 @@ def _commas_to_points(texts: pl.Series) -> pl.Series:
     column = pl.col("t")
     swapped = pl.when(~column.str.contains(".", literal=True)).then(column.str.replace(",", ".", literal=True))
     return frame.select(swapped.alias("t")).to_series()
-
-
-def _moved(values: pl.Series, line: Line, altitude_ft: float | pl.Series) -> pl.Series:
-    if line == Line(1.0, 0.0):
-        return values
-    moved = values * line.slope + line.intercept
-    if line.absolute:
-        moved = moved - atmosphere_psia(altitude_ft)  # type: ignore[arg-type]
-    return moved.round(ROUNDED)
 
 
 def _no_problems() -> pl.DataFrame:

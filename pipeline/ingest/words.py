@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
@@ -170,15 +170,3 @@ def number_words(name: str) -> frozenset[str]:
 
 def _texts(joined: str) -> frozenset[str]:
     return frozenset(text.strip() for text in joined.split(";"))
-
-
-def wrong_words(fields: Iterable[Field]) -> list[str]:
-    """Return the words of ``value_words.toml`` that no field allows: a spelling mistake there."""
-    used = set(_spec()["fields"].values()) | {"part_only"}
-    allowed = {word for field in fields for word in field.allowed}
-    return [
-        f"{name}.{word}"
-        for name, words in _spec()["words"].items()
-        for word in words
-        if name != "refrigerant" and (name not in used or word not in allowed)
-    ]

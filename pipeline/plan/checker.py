@@ -112,7 +112,7 @@ def _unit(
 def _clock(rows: Sequence[Mapping[str, Any]], day: Day, promised: Mapping[str, Any], drive: Drive) -> list[str]:
     """Return what is wrong with the drives, the order of arrivals, the end of the shift and the free share."""
     wrong: list[str] = []
-    now, place, work, booked_only = day.opens / TICKS, day.technician, 0.0, True
+    now, place, work = day.opens / TICKS, day.technician, 0.0
     spare = 0.0
     for row in rows:
         same = row["site_id"] == place
@@ -127,7 +127,6 @@ def _clock(rows: Sequence[Mapping[str, Any]], day: Day, promised: Mapping[str, A
         now = max(now + way, arrive) + row["service_minutes"]
         work += way + row["service_minutes"]
         place = row["site_id"]
-        booked_only &= row["unit_id"] in promised
     home = drive(place, day.technician)
     back = now + home
     ate_later = back + day.lunch / TICKS <= day.closes / TICKS + SLACK_MINUTES

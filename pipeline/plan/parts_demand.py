@@ -67,6 +67,7 @@ def parts_demand(sections: pl.DataFrame, units: pl.DataFrame, findings: pl.DataF
         pl.concat([known, _unread(known, units, shares), _other_parts(units, shares, findings)])
         .filter((pl.col("p_stop") > 0) | (pl.col("p_call") > 0))
         .sort("unit_id", "part", "size")
+        .match_to_schema(NEEDS_SCHEMA)
     )
 
 

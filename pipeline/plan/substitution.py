@@ -58,7 +58,6 @@ class Service:
 
     cans: Cans
     jumper: bool
-    strap: bool
     unused_section: bool
     stop_gap: bool
 
@@ -159,7 +158,7 @@ def _service(parts: tuple[tuple[Place, ...], ...]) -> Service:
     many = sum(count for _, count in cans) > 1
     parallel = any(len(group) > 1 for group in parts)
     spare = sum(len(can.sections) * count for can, count in cans) > sum(len(group) for group in parts)
-    return Service(cans, jumper=many or parallel, strap=many, unused_section=spare, stop_gap=parallel)
+    return Service(cans, jumper=many or parallel, unused_section=spare, stop_gap=parallel)
 
 
 def _plainness(way: Service) -> tuple[bool, int, bool]:

@@ -11,9 +11,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-TOKENS = ("ink", "muted", "rule", "paper", "mark", "alert", "band", "band-solid", "season")
-"""Every colour that a figure may name; a test holds that the style sheet defines each."""
-
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', sans-serif"
 CONFIG: Mapping[str, Any] = {"displayModeBar": False, "displaylogo": False, "responsive": False, "doubleClick": "reset"}
 """The tool bar stays off: plotly 7 puts an upload button into it."""

@@ -10,8 +10,7 @@ with risk as (
         count(*) filter (where last_visit_on is null or last_visit_on < as_of - interval 18 month) as units_unseen,
         coalesce(round(sum(p_failure), 9), 0) as expected_failures,
         coalesce(round(sum(p_failure) filter (where flagged), 9), 0) as expected_failures_flagged,
-        round(sum(expected_cost), 9) as expected_cost,
-        round(sum(expected_cost) filter (where flagged), 9) as expected_cost_flagged
+        round(sum(expected_cost), 9) as expected_cost
     from unit_risk
 ),
 
@@ -25,7 +24,6 @@ stored as (
 counted as (
     select
         count(*) as visits_counted,
-        min(visits.visit_date) as oldest_visit_on,
         max(visits.visit_date) as newest_visit_on
     from visits
     cross join risk
@@ -76,10 +74,8 @@ select
     risk.expected_failures,
     risk.expected_failures_flagged,
     risk.expected_cost,
-    risk.expected_cost_flagged,
     stored.visits_stored,
     counted.visits_counted,
-    counted.oldest_visit_on,
     counted.newest_visit_on,
     files.files_imported,
     files.rows_read,

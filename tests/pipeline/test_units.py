@@ -15,9 +15,9 @@ from pipeline.units import (
     Line,
     UnknownUnit,
     atmosphere_psia,
-    convert,
     fitting_unit,
     line_to,
+    moved,
     spelled_units,
 )
 
@@ -39,8 +39,7 @@ COMPARED = sorted(
 
 def converted(value: float, unit: str, field: Field, altitude_ft: float = 0.0) -> float:
     """Return one value converted."""
-    frame = pl.DataFrame({"v": [value]})
-    return float(frame.select(convert(pl.col("v"), unit, field, altitude_ft=altitude_ft)).item())
+    return float(moved(pl.Series([value]), line_to(field, unit), altitude_ft).item())
 
 
 @pytest.mark.parametrize("name", COMPARED)
@@ -145,8 +144,8 @@ def test_any_name_that_pint_knows_will_do() -> None:
 @settings(deadline=None, max_examples=30)
 @given(st.floats(-50, 150))
 def test_null_stays_null_and_order_is_kept(value: float) -> None:
-    frame = pl.DataFrame({"v": [None, value, value + 1]}, schema={"v": pl.Float64})
-    out = frame.select(convert(pl.col("v"), "degC", VISITS["outdoor_db_f"]))["v"]
+    values = pl.Series([None, value, value + 1], dtype=pl.Float64)
+    out = moved(values, line_to(VISITS["outdoor_db_f"], "degC"))
     assert out[0] is None
     assert out[2] > out[1]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pipeline.enrich.refrigerants import refrigerants
 from pipeline.fields import registry
 from reports.advice import advice, split_reason, split_reasons
 
@@ -55,3 +56,10 @@ def test_split_reasons_keeps_the_order() -> None:
 def test_a_semicolon_inside_a_reason_does_not_split_it() -> None:
     found = split_reasons("refrigerant_leak: 55 oz added; a tight system needs none; contactor: pitted")
     assert [reason.text for reason in found] == ["55 oz added; a tight system needs none", "pitted"]
+
+
+def test_the_caution_about_flammable_refrigerants_names_each_that_is_shipped() -> None:
+    """Class as in the reference tables (ASHRAE Standard 34, from memory): A1 does not burn, A2L burns slowly."""
+    [said] = {text for entry in advice().values() for text in entry.cautions if "flammable" in text}
+    burning = {r.name for r in refrigerants().values() if r.safety_class != "A1"}
+    assert burning == {r.name for r in refrigerants().values() if r.name in said}

@@ -20,7 +20,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.enrich.refrigerants import bubble_f, bubble_psia, dew_f, dew_psia
+from pipeline.enrich.refrigerants import bubble_psia, dew_psia
+from tests.saturation import bubble_f, dew_f
 
 Floats = NDArray[np.float64]
 REFRIGERANTS = ("R-22", "R-410A", "R-32")

