@@ -77,9 +77,20 @@ def said_of_numbers(problems: pl.DataFrame, field: Field, unit: str | None, deci
     )
 
 
+SAID = {
+    "degree": "degrees",
+    "ton_of_refrigeration": "tons",
+    "percent": "%",
+    "inH2O": "inches of water",
+    "year": "years",
+}
+"""Units whose name in the registry is not what a sentence calls them."""
+
+
 def said_of_range(field: Field, unit: str | None) -> str:
     """Return what is wrong with a number outside the field's range, in the field's own unit."""
-    home = f" {field.unit}" if field.unit and field.unit not in ("currency", "count") else ""
+    unit_said = SAID.get(field.unit or "", field.unit)
+    home = f" {unit_said}" if unit_said and unit_said not in ("currency", "count") else ""
     converted = "" if unit in (None, field.unit) else f" (given in {unit})"
     if field.high is None:
         return f"lies before {_limit(field.low)}{home}{converted}"

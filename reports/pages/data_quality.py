@@ -9,7 +9,7 @@ from typing import Any
 
 import polars as pl
 
-from reports.format import NOT_KNOWN, number
+from reports.format import NOT_KNOWN, field_label, kept_together, number, reason_text, sentence_start, words
 from reports.page import Page, Site
 
 PAGE = Page(
@@ -35,8 +35,14 @@ PAGE = Page(
 Row = dict[str, Any]
 
 
-KINDS = ("capacitors", "air", "gauges", "wet_bulb", "suspect")
-"""Kinds of reading in the order of the table's columns; what each is counted of: pipeline.enrich.technicians."""
+KINDS: Mapping[str, str] = {
+    "capacitors": "Capacitor read, of tune-ups",
+    "air": "Outdoor, return and supply air",
+    "gauges": "Both pressures and lines",
+    "wet_bulb": "Wet bulb or humidity",
+    "suspect": "A reading not believable",
+}
+"""Kinds of reading with their columns, in order; what each is counted of: pipeline.enrich.technicians."""
 
 SURE = 0.01
 """A last digit is named where chance alone would favour one so strongly on this share of such tables (all technicians
@@ -45,11 +51,11 @@ of a table together)."""
 
 @dataclass(frozen=True)
 class TechnicianRow:
-    """How complete and how believable one technician's readings are: a cell per kind of ``KINDS``."""
+    """How complete and how believable one technician's readings are: share and range per kind of ``KINDS``."""
 
     technician: str
     visits: int
-    cells: tuple[str, ...]
+    cells: tuple[tuple[str, str], ...]
     readings: int
     suspect_readings: int
     digit: int | None
@@ -83,6 +89,24 @@ class Unsettled:
     readings: int
 
 
+RULES: Mapping[str, str] = {
+    "required-missing": "A cell that is needed is empty",
+    "conflicting-rows": "Two rows of one visit differ",
+    "return-wet-bulb-over-dry-bulb": "Wet bulb over dry bulb",
+}
+"""What is wrong, where the name of the rule does not say it well."""
+
+SUSPECT: Mapping[str, str] = {
+    "rating_copied": "the rating typed where a reading belongs",
+    "sections_swapped": "the two sections look swapped",
+    "decimal_slip": "the decimal point looks slipped",
+    "line_voltage_used": "worked out with the line voltage, not the volts across the section",
+    "liquid_not_over_suction": "liquid pressure not over suction pressure",
+    "condensing_below_outdoor": "condensing colder than the outdoor air",
+    "supply_colder_than_coil": "supply air colder than the coil",
+}
+"""Why a reading is doubted, where the stored word does not say it well."""
+
 UNSETTLED = {
     "several": (
         "{units} units are named at this address, and these visits say of none which it was",
@@ -105,6 +129,16 @@ UNSETTLED = {
 
 
 @dataclass(frozen=True)
+class Shows:
+    """Whether a column tells rows apart; one that says the same in each is left out."""
+
+    mended: bool
+    note_kinds: bool
+    note_values: bool
+    of_no_unit: bool
+
+
+@dataclass(frozen=True)
 class DataQuality:
     """Everything the page shows."""
 
@@ -114,6 +148,8 @@ class DataQuality:
     not_testable: tuple[Row, ...]
     corrections: tuple[Row, ...]
     technicians: tuple[TechnicianRow, ...]
+    kinds: tuple[str, ...]
+    digits: bool
     gate: tuple[Row, ...]
     notes: tuple[Row, ...]
     not_given: tuple[str, ...]
@@ -123,28 +159,63 @@ class DataQuality:
     typing: Typing | None
     expectations: int
     expectations_met: int
+    shows: Shows
 
 
 def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> DataQuality:
     """Return the page's context from the marts' frames."""
-    gate = frames["data_quality_gate"]
+    gate, notes, imports = (frames[f"data_quality_{name}"] for name in ("gate", "notes", "imports"))
+    technicians = _technicians(frames["data_quality_technicians"])
+    rejects = _of_one_cause(frames["data_quality_rejects"])
     return DataQuality(
-        imports=_rows(frames["data_quality_imports"]),
-        rejects=_rows(frames["data_quality_rejects"]),
-        suspects=_rows(frames["data_quality_suspects"]),
+        imports=_rows(imports),
+        rejects=rejects,
+        suspects=tuple(_suspect(row) for row in frames["data_quality_suspects"].iter_rows(named=True)),
         not_testable=_rows(frames["data_quality_not_testable"]),
         corrections=_rows(frames["data_quality_corrections"]),
-        technicians=_technicians(frames["data_quality_technicians"]),
+        technicians=technicians,
+        kinds=tuple(KINDS.values()),
+        digits=any(row.digit is not None for row in technicians),
         gate=_rows(gate),
-        notes=_rows(frames["data_quality_notes"]),
-        not_given=tuple(frames["data_quality_notes"]["why_not"].drop_nulls().unique().sort()),
+        notes=_rows(notes),
+        not_given=tuple(notes["why_not"].drop_nulls().unique().sort()),
         named=frames["data_quality_named"].row(0, named=True),
         units=tuple(_unsettled(row) for row in frames["data_quality_units"].iter_rows(named=True)),
         waiting=_rows(frames["data_quality_waiting"]),
         typing=_typing(frames["data_quality_typing"]),
         expectations=int(gate["expectations"].sum()),
         expectations_met=int(gate["expectations_met"].sum()),
+        shows=Shows(
+            mended=any(row["found"] != row["still_open"] for row in rejects),
+            note_kinds=notes["kind"].n_unique() > 1,
+            note_values=notes["value"].count() + notes["value_text"].count() > 0,
+            of_no_unit=bool(notes["not_attributed"].sum()),
+        ),
     )
+
+
+def _of_one_cause(frame: pl.DataFrame) -> tuple[Row, ...]:
+    """Return the rules with their fields; a cause that refused two values of a row is one line with both names."""
+    cause = ["scope", "rule", "example_file", "example_line", "found", "still_open", "advice"]
+    lines: dict[tuple[Any, ...], Row] = {}
+    for row in frame.iter_rows(named=True):
+        line = lines.setdefault(tuple(row[name] for name in cause), {**row, "fields": []})
+        line["fields"].append(field_label(row["field"]) if row["field"] else "")
+    return tuple(
+        {
+            **row,
+            "what": RULES.get(row["rule"]) or sentence_start(words(row["rule"].replace("-", " "))),
+            "of": " and ".join(field for field in row["fields"] if field),
+            "message": kept_together(reason_text(row["example_message"] or "")),
+        }
+        for row in lines.values()
+    )
+
+
+def _suspect(row: Row) -> Row:
+    named = (field_label(field) for field in row["fields"].split("; "))
+    said = SUSPECT.get(row["because"], words(row["because"]))
+    return {**row, "said": sentence_start(said), "of": ", ".join(named)}
 
 
 def _rows(frame: pl.DataFrame) -> tuple[Row, ...]:
@@ -201,9 +272,9 @@ def _technicians(frame: pl.DataFrame) -> tuple[TechnicianRow, ...]:
     return tuple(made)
 
 
-def _share_of(row: Row | None) -> str:
-    """Return ``82 % of 60 (73 to 89)``; a dash where there was nothing to read."""
+def _share_of(row: Row | None) -> tuple[str, str]:
+    """Return ``82 % of 60`` and ``73 to 89``; a dash where there was nothing to read."""
     if row is None or row["share"] is None:
-        return NOT_KNOWN
+        return NOT_KNOWN, ""
     percent, low, high = (number(100 * row[name]) for name in ("share", "share_low", "share_high"))
-    return f"{percent} % of {number(row['of'])} ({low} to {high})"
+    return f"{percent}\u00a0% of {number(row['of'])}", f"{low} to {high}"

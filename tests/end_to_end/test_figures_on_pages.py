@@ -187,7 +187,8 @@ CHECKS = [
     Check(
         "*/data-quality.html",
         "suspects",
-        "select count(*), count(distinct unit_id) from suspects group by field, reason order by 1 desc, field, reason",
+        "select count(distinct (unit_id, visit_id)), count(distinct unit_id) from suspects group by reason"
+        " order by 1 desc, reason",
         lambda row: {2: n(row[0]), 3: n(row[1])},
         60,
     ),
