@@ -88,6 +88,19 @@ def test_months_sum_to_the_makers(fleet: Fleet) -> None:
     assert (months["recovered"].sum(), months["lost_denied"].sum(), months["lost_lapsed"].sum()) == (70.0, 30.0, 60.0)
 
 
+def test_a_maker_who_is_not_known_is_not_taken_for_a_month() -> None:
+    """Both groupings come from one view: a null maker keeps its own row, with its own days."""
+    fleet = Fleet()
+    fleet.add("core.runs", run_id=1, started_at=dt.datetime(2026, 3, 14), as_of=AS_OF)
+    fleet.add("core.unit_forecast", unit_id="U1", as_of=AS_OF)
+    claim(fleet, 1, "filed", dt.date(2025, 12, 14), 25.0, claim_to=None)
+    claim(fleet, 2, "filed", dt.date(2026, 3, 4), 15.0)
+    makers = fleet.query("warranty_by_maker", {}).select("claim_to", "filed", "waiting", "days_waiting").rows()
+    assert makers == [(None, 1, 25.0, 90.0), ("Norvane", 1, 15.0, 10.0)]
+    months = fleet.query("warranty_by_month", {}).select("month", "filed", "waiting", "longest_waiting").rows()
+    assert months == [(dt.date(2025, 8, 1), 2, 40.0, 90)]
+
+
 def test_denials_have_their_denominator(fleet: Fleet) -> None:
     [row] = fleet.query("warranty_denials", {}).to_dicts()
     assert (row["denied"], row["settled"], row["amount"]) == (1, 4, 30.0)
