@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.checks.check import Account, Checked, check
 from pipeline.checks.rejects import malformed_findings, recognise, rejected_records, with_record_digest
+from pipeline.checks.visit_sheet import as_planned
 from pipeline.config import Settings
 from pipeline.errors import FileRefused
 from pipeline.findings import FINDING_SCHEMA
@@ -234,7 +235,7 @@ class Intake:
             return Refused(found.name, error.sentence())
         returned = recognise(raw)
         if returned is None:
-            return [(found.name, raw)]
+            return [(found.name, as_planned(raw))]
         # Lines skipped in the returned file are accounted for once, with its first part.
         first, *others = returned.pieces
         pieces = [replace(first, skipped=raw.skipped), *others]

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 
 import polars as pl
 
+from pipeline.checks.visit_sheet import KEYS, READINGS, planned_visit_id
 from pipeline.plan.calendar import calendars
 from pipeline.plan.stock_file import COLUMNS as STOCK_COLUMNS
 from reports.format import file_stem
@@ -66,32 +67,6 @@ CALL_COLUMNS = (
     "agreement",
     "value",
 )
-READINGS = (
-    "visit_type",
-    "cause",
-    "observations",
-    "minutes_running",
-    "outdoor_db_f",
-    "return_db_f",
-    "return_wb_f",
-    "supply_db_f",
-    "suction_psig",
-    "liquid_psig",
-    "suction_line_f",
-    "liquid_line_f",
-    "herm_uf",
-    "fan_uf",
-    "blower_uf",
-    "herm_uf_after",
-    "fan_uf_after",
-    "blower_uf_after",
-    "refrigerant_added_oz",
-    "refrigerant_recovered_oz",
-    "leak_found",
-    "leak_location",
-    "notes",
-)
-"""Fields of ``visits`` that a filled-in sheet brings back."""
 
 
 def round_files(ask: Query, cell: Cell, *, no_names: bool) -> Iterator[tuple[str, bytes]]:
@@ -114,7 +89,7 @@ def round_files(ask: Query, cell: Cell, *, no_names: bool) -> Iterator[tuple[str
     yield "calls.csv", _text(ask("calls", {}), CALL_COLUMNS, cell, no_names)
     yield (
         "visits_to_fill_in.csv",
-        _text(_to_fill_in(stops), ("visit_id", "unit_id", "visit_date", "technician", *READINGS), cell, False),
+        _text(_to_fill_in(stops), (*KEYS, *READINGS), cell, False),
     )
     yield "stock_to_count.csv", _text(_to_count(stock), STOCK_COLUMNS, cell, False)
     as_of = ask("site", {})["as_of"][0]
@@ -141,7 +116,7 @@ def _to_fill_in(stops: pl.DataFrame) -> pl.DataFrame:
     """Return one row per planned stop with its keys filled in and every reading blank: next month's import."""
     keys = stops.select(
         "unit_id",
-        visit_id=pl.format("R{}-{}", pl.col("date").dt.strftime("%Y%m%d"), pl.col("unit_id")),
+        visit_id=planned_visit_id(pl.col("date"), pl.col("unit_id")),
         visit_date="date",
         technician="technician",
     )
