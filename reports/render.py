@@ -11,6 +11,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from reports import advice, claim_words, format
+from reports.charts.theme import BASE
 from reports.contents import with_contents
 from reports.links import Links
 from reports.page import Page, Site
@@ -51,6 +52,7 @@ def environment() -> Environment:
         keep_trailing_newline=True,
         auto_reload=False,
     )
+    made.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":")}
     for filter_name in FORMATS:
         made.filters[filter_name] = getattr(format, filter_name)
     made.filters["of"] = format.count
@@ -59,6 +61,7 @@ def environment() -> Environment:
     made.globals["chance_words"] = format.chance_range
     made.globals["known_as"] = format.known_as
     made.globals["part_and_quantity"] = claim_words.part_and_quantity
+    made.globals["CHART_BASE"] = BASE
     made.globals["TITLE_SHOWN"] = format.TITLE_SHOWN
     made.globals["screening"] = advice.SCREENING
     made.globals["defer"] = advice.DEFER

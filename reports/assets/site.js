@@ -9,28 +9,30 @@
     if (value && typeof value === "object") return Object.fromEntries(Object.entries(value).map(([key, item]) => [key, key === "text" && Array.isArray(item) ? item : themed(item, style)]));
     return value;
   };
-  const charts = [...document.querySelectorAll("script.chart-data")].map((block) => ({
-    box: document.getElementById(block.dataset.for),
-    spec: JSON.parse(block.textContent),
-  }));
+  const base = JSON.parse(document.getElementById("chart-base")?.textContent ?? "{}");
+  const charts = [...document.querySelectorAll("script.chart-data")].map((block) => {
+    const { data, layout } = JSON.parse(block.textContent);
+    for (const axis of ["xaxis", "yaxis"]) if (layout[axis]) layout[axis] = { ...base.axis, ...layout[axis] };
+    return { box: document.getElementById(block.dataset.for), data, layout: { ...base.layout, ...layout } };
+  });
   const draw = (onPaper = false) => {
     if (!window.Plotly) return;
     const style = getComputedStyle(root);
-    for (const { box, spec } of charts) {
-      const layout = themed(spec.layout, style);
+    for (const { box, data, layout: plain } of charts) {
+      const layout = themed(plain, style);
       layout.width = onPaper ? (box.closest(".pair") ? 330 : 680) : box.clientWidth;
       if (onPaper) Object.assign(layout, { height: Math.round(layout.height * 0.7), font: { ...layout.font, size: 10 } });
-      window.Plotly.react(box, themed(spec.data, style), layout, spec.config);
+      window.Plotly.react(box, themed(data, style), layout, base.config);
     }
   };
   if (charts.length) {
     for (const { box } of charts) box.style.display = "block";
     draw();
-    const base = document.querySelector("[data-unit-pages]");
+    const home = document.querySelector("[data-unit-pages]");
     for (const { box } of charts) {
-      if (base && box.on) box.on("plotly_click", (event) => {
+      if (home && box.on) box.on("plotly_click", (event) => {
         const file = event.points[0] && event.points[0].customdata;
-        if (file) location.href = base.dataset.unitPages + file;
+        if (file) location.href = home.dataset.unitPages + file;
       });
     }
     let width = root.clientWidth;

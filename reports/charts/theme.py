@@ -14,6 +14,29 @@ from typing import Any
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', sans-serif"
 CONFIG: Mapping[str, Any] = {"displayModeBar": False, "displaylogo": False, "responsive": False, "doubleClick": "reset"}
 """The tool bar stays off: plotly 7 puts an upload button into it."""
+AXES = ("xaxis", "yaxis")
+BASE: Mapping[str, Any] = {
+    "config": CONFIG,
+    "axis": {
+        "gridcolor": "@rule",
+        "linecolor": "@muted",
+        "zeroline": False,
+        "automargin": True,
+        "ticks": "outside",
+        "tickcolor": "@rule",
+    },
+    "layout": {
+        "margin": {"l": 50, "r": 12, "t": 12, "b": 36},
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": FONT, "size": 13, "color": "@ink"},
+        "hoverlabel": {"bgcolor": "@paper", "bordercolor": "@muted", "font": {"color": "@ink"}, "align": "left"},
+        "hovermode": "closest",
+        "dragmode": False,
+        "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "font": {"size": 12}},
+    },
+}
+"""The house style of all charts: a page carries it once, each chart only what it has beyond."""
 
 
 @dataclass(frozen=True)
@@ -28,8 +51,9 @@ class Figure:
 
     @property
     def spec(self) -> dict[str, Any]:
-        """What the page's script needs to draw it."""
-        return {"data": self.data, "layout": self.layout, "config": dict(CONFIG)}
+        """What the page's script needs to draw it: the traces, and what its layout has beyond ``BASE``."""
+        own = _beyond(self.layout, BASE["layout"])
+        return {"data": self.data, "layout": {k: _beyond(v, BASE["axis"]) if k in AXES else v for k, v in own.items()}}
 
 
 def date_range(dates: Sequence[dt.date]) -> list[str]:
@@ -42,31 +66,15 @@ def date_range(dates: Sequence[dt.date]) -> list[str]:
     return [(first - margin).isoformat(), (last + margin / 2).isoformat()]
 
 
+def _beyond(given: Mapping[str, Any], base: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in given.items() if key not in base or base[key] != value}
+
+
 def axis(title: str, **more: Any) -> dict[str, Any]:
     """Return an axis in the house style: no box, a quiet grid, the title said in words with its unit."""
-    base = {
-        "title": {"text": title, "standoff": 8},
-        "gridcolor": "@rule",
-        "linecolor": "@muted",
-        "zeroline": False,
-        "automargin": True,
-        "ticks": "outside",
-        "tickcolor": "@rule",
-    }
-    return base | more
+    return {**BASE["axis"], "title": {"text": title, "standoff": 8}, **more}
 
 
 def layout(height: int, **more: Any) -> dict[str, Any]:
     """Return the base layout, with ``more`` put over it."""
-    base = {
-        "height": height,
-        "margin": {"l": 50, "r": 12, "t": 12, "b": 36},
-        "paper_bgcolor": "rgba(0,0,0,0)",
-        "plot_bgcolor": "rgba(0,0,0,0)",
-        "font": {"family": FONT, "size": 13, "color": "@ink"},
-        "hoverlabel": {"bgcolor": "@paper", "bordercolor": "@muted", "font": {"color": "@ink"}, "align": "left"},
-        "hovermode": "closest",
-        "dragmode": False,
-        "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "font": {"size": 12}},
-    }
-    return base | more
+    return {**BASE["layout"], "height": height, **more}

@@ -17,7 +17,7 @@ from reports.charts.drift_history import FLOOR_PCT, drift_extent, drift_history
 from reports.charts.fleet_scatter import fleet_scatter
 from reports.charts.funnel import funnel
 from reports.charts.survival import DASHES, survival_figure
-from reports.charts.theme import CONFIG, Figure, date_range
+from reports.charts.theme import BASE, CONFIG, Figure, date_range
 
 TOKENS = ("ink", "muted", "rule", "paper", "mark", "alert", "band", "band-solid", "season")
 """Every colour that a figure may name."""
@@ -151,7 +151,7 @@ def test_every_chart_is_a_valid_plotly_figure() -> None:
     assert len(made) == 5
     for figure in made:
         go.Figure(with_colours({"data": figure.data, "layout": figure.layout}))
-        assert colours(figure.spec) <= set(TOKENS)
+        assert colours([figure.spec, BASE]) <= set(TOKENS)
         assert len(figure.alt) > 40
 
 
@@ -247,3 +247,12 @@ def test_two_parts_fitted_within_days_have_two_lines_and_one_label() -> None:
     assert [shape["x0"] for shape in chart.layout["shapes"] if shape["x0"] in {d.isoformat() for d in days}] == [
         d.isoformat() for d in days
     ]
+
+
+def test_what_a_page_carries_once_and_what_a_chart_adds_make_the_whole_layout() -> None:
+    chart = drift([reading(2025, -2.0)])
+    assert chart
+    own = chart.spec["layout"]
+    axes = {key: {**BASE["axis"], **own[key]} for key in ("xaxis", "yaxis")}
+    assert {**BASE["layout"], **own, **axes} == chart.layout
+    assert not set(own) & {"font", "hoverlabel", "legend"}
