@@ -105,6 +105,7 @@ class PartsAndMakes:
     funnel: Figure | None
     survival: tuple[Survival, ...]
     lives: tuple[Row, ...]
+    lives_by_make: tuple[Row, ...]
     hazards: tuple[Row, ...]
     gathered: tuple[Row, ...]
     technicians: tuple[Row, ...]
@@ -126,6 +127,7 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> PartsAndMakes:
     back = [_back(row) for row in frames["parts_and_makes_callbacks"].iter_rows(named=True)]
     faults = frames["parts_and_makes_faults"]
     trend = frames["parts_and_makes_trend"]
+    lives = [_life(row) for row in frames["parts_and_makes_lives"].iter_rows(named=True)]
     quality = list(frames["parts_and_makes_quality"].iter_rows(named=True))
     return PartsAndMakes(
         headline=_headline(rates),
@@ -133,7 +135,8 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> PartsAndMakes:
         groupings=tuple(grouping for grouping in groupings if _tells(grouping)),
         funnel=funnel(frames["parts_and_makes_funnel"], _files(rates)),
         survival=survival_shown(frames["parts_and_makes_curves"]),
-        lives=tuple(_life(row) for row in frames["parts_and_makes_lives"].iter_rows(named=True)),
+        lives=tuple(row for row in lives if not row["make"]),
+        lives_by_make=tuple(row for row in lives if row["make"]),
         hazards=tuple(frames["parts_and_makes_hazards"].iter_rows(named=True)),
         gathered=tuple(frames["parts_and_makes_gathered"].iter_rows(named=True)),
         technicians=tuple(row for row in back if row["group_by"] == "technician"),
