@@ -9,7 +9,7 @@ from typing import Any
 import polars as pl
 
 from reports.advice import label
-from reports.format import file_stem, reason_text, section
+from reports.format import file_stem, kept_together, reason_text, section, sentence_start
 from reports.page import Page, Site
 
 SHOWN_BY = (
@@ -41,6 +41,8 @@ class FigureRows:
     anchor: str
     rows: tuple[Row, ...]
     in_all: int
+    dated: bool
+    of_visits: bool
 
 
 def figure_file(figure: str) -> str:
@@ -61,7 +63,7 @@ def figures_of(frames: Mapping[str, pl.DataFrame]) -> Mapping[str, str]:
     return {figure: figure_file(figure) for figure in present if figure in shown}
 
 
-def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Iterator[FigureRows]:
+def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Iterator[FigureRows]:
     """Yield one context per figure."""
     by_figure = frames["figure_rows"].partition_by("figure", as_dict=True)
     for figure, file in figures_of(frames).items():
@@ -71,9 +73,17 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Iterator[FigureRow
             file=file,
             heading=heading,
             anchor=anchor,
-            rows=tuple({**row, "told": reason_text(row["told"])} for row in rows.iter_rows(named=True)),
+            rows=tuple(_told(row, site) for row in rows.iter_rows(named=True)),
             in_all=int(rows["in_all"][0]),
+            dated=rows["on_day"].count() > 0,
+            of_visits=rows["visit_id"].count() > 0,
         )
+
+
+def _told(row: Row, site: Site) -> Row:
+    """Return the row in words; an amount has the shop's currency."""
+    money = f" {site.currency}" if ", invoiced " in row["told"] else ""
+    return {**row, "told": kept_together(sentence_start(reason_text(row["told"] + money)))}
 
 
 def _heading(figure: str) -> tuple[str, str]:
@@ -89,7 +99,7 @@ def _heading(figure: str) -> tuple[str, str]:
         group, _, who = rest.partition(" ")
         return f"{label(who) if group == 'component' else who}: in trouble again within 90 days", "back"
     if kind == "out":
-        return f"Sections that went out: {section(rest)}", "hazards"
+        return f"{sentence_start(section(rest))} sections out of tolerance or failed", "hazards"
     if kind == "drift":
-        return f"Drift of capacitors, make: {rest}", "quality"
+        return f"Drift of capacitors: {rest}", "quality"
     return "Repairs and no-cooling calls", "gathered"

@@ -26,6 +26,7 @@ PAGE = Page(
 Row = Mapping[str, Any]
 
 ASKED: Mapping[str, str] = {"decision_day": "on 1 February", "eve": "on the season's eve"}
+KINDS: Mapping[str, str] = {"unit": "unit", "section": "capacitor section"}
 BASES: Mapping[str, str] = {
     "fitted": "fitted to this shop's own records",
     "starter": "starting values, scaled to this shop's own calls",
@@ -37,6 +38,10 @@ BASES: Mapping[str, str] = {
 
 SURE = 1.645
 """Standard errors beyond which a skill is taken for more than luck, 95 % one-sided; the guard's own measure."""
+
+
+LITTLE = 0.05
+"""A skill under this is said to be little: it takes off a twentieth of the shop's rate's error (a choice of words)."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +63,7 @@ class Day:
 
     asked: str
     verdict: str
+    measures: str
     picks: tuple[Row, ...]
     strips: tuple[Strip, ...]
     scale: float
@@ -82,10 +88,7 @@ class ForecastRecord:
 
 def build(frames: Mapping[str, pl.DataFrame], site: Site) -> ForecastRecord:
     """Return the page's context from the marts' frames (``PAGE.queries``)."""
-    seasons = [
-        {**row, "said_on": f"{ASKED.get(row['asked'], row['asked'])}, {day(row['as_of'])}"}
-        for row in frames["forecast_record_seasons"].iter_rows(named=True)
-    ]
+    seasons = [{**row, "said_on": day(row["as_of"])} for row in frames["forecast_record_seasons"].iter_rows(named=True)]
     learned = {row["name"]: row for row in frames["forecast_record_learned"].iter_rows(named=True)}
     nothing: dict[str, Any] = {"days": [], "bad": False, "why": ""}
     record = json.loads(learned["record"]["params"]) if "record" in learned else nothing
@@ -97,7 +100,11 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> ForecastRecord:
         seasons=tuple(seasons),
         days=tuple(_day(entry) for entry in record["days"]),
         bases=tuple(
-            {**row, "said": BASES.get(row["basis"] or "", words(row["basis"]))}
+            {
+                **row,
+                "what": KINDS.get(row["kind"], words(row["kind"])),
+                "said": BASES.get(row["basis"] or "", words(row["basis"])),
+            }
             for row in frames["forecast_record_basis"].iter_rows(named=True)
         ),
         facts=_facts(fitted, learned),
@@ -130,11 +137,17 @@ def _lead(seasons: Sequence[Row], site: Site) -> str:
             f"{count(site.visits_counted, 'visit')} are stored so far."
         )
     last = seasons[0]
+    flagged, others = (_in_100(last[f"{who}_failed"], last[who]) for who in ("flagged", "others"))
     return (
-        f"Of the {number(last['others'])} others {number(last['others_failed'])} did. In all "
-        f"{number(last['expected_failures'], 1)} were expected and {number(last['failures'])} came. Each season below "
-        "was forecast again from what was on file then, and nothing later."
+        f"Of the {number(last['others'])} others {number(last['others_failed'])} did: {others}, against {flagged} of "
+        f"those flagged. In all {number(last['expected_failures'], 1)} were expected and "
+        f"{number(last['failures'])} came. "
+        "Each season below was forecast again from what was on file then, and nothing later."
     )
+
+
+def _in_100(failed: int, units: int) -> str:
+    return f"{number(100 * failed / units)} in 100" if units else "none to count"
 
 
 def _guard(record: Mapping[str, Any]) -> str | None:
@@ -172,6 +185,7 @@ def _day(entry: dict[str, Any]) -> Day:
     return Day(
         asked=ASKED.get(entry["asked"], words(entry["asked"])),
         verdict=_verdict(entry),
+        measures=_measures(entry),
         picks=picks,
         strips=strips,
         scale=scale,
@@ -189,18 +203,25 @@ def _verdict(entry: Mapping[str, Any]) -> str:
     )
     if entry["too_few"]:
         return f"{seen} Too few to judge the odds: at least 30 failures are needed."
+    return f"{seen} Over all units the odds were {_against_rate(entry)} giving each the shop's own rate."
+
+
+def _measures(entry: Mapping[str, Any]) -> str:
+    """Return the numbers behind the verdict, for who knows them."""
+    if entry["too_few"]:
+        return ""
     return (
-        f"{seen} Over all units the odds were {_against_rate(entry)} giving each the shop's own rate "
-        f"(skill {number(entry['skill'], 3)}, standard error {number(entry['skill_se'], 3)}; 0 is the shop's rate). "
-        f"Calibration slope {number(entry['slope'], 2)}, standard error {number(entry['slope_se'], 2)}; 1 is ideal, "
-        "under 1 means the odds were spread too wide."
+        f"Skill {number(entry['skill'], 3)} ± {number(entry['skill_se'], 3)} (0 is the shop's rate, 1 certainty); "
+        f"calibration slope {number(entry['slope'], 2)} ± {number(entry['slope_se'], 2)} (1 is ideal, under 1 means "
+        "odds spread too wide); ± is one standard error."
     )
 
 
 def _against_rate(entry: Mapping[str, Any]) -> str:
     if abs(entry["skill"]) < SURE * entry["skill_se"]:
         return "too close to tell from"
-    return "better than" if entry["skill"] > 0 else "worse than"
+    little = "a little " if abs(entry["skill"]) < LITTLE else ""
+    return f"{little}better than" if entry["skill"] > 0 else f"{little}worse than"
 
 
 def _causes(entry: Mapping[str, Any]) -> tuple[Row, ...]:
@@ -223,7 +244,7 @@ def _facts(fitted: Mapping[str, Any] | None, learned: Mapping[str, Row]) -> tupl
     )
     spreads = ", ".join(f"{words(name)} ±{number(sd, 1)} %" for name, sd in sorted(noise["noise_pct"].items()))
     return (
-        f"Learned from rows up to {day(learned['fitted']['fitted_through'])}: "
+        f"Learned from visits up to {day(learned['fitted']['fitted_through'])}: "
         f"{number(units['unit_seasons'])} unit-seasons with {count(units['failures'], 'failure')}, "
         f"{count(sections['series'], 'capacitor series', 'capacitor series')}.",
         f"The model in use is {BASES.get(units['mode'], units['mode'])}.",

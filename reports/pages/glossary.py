@@ -7,14 +7,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from typing import Any
 
 import polars as pl
 
 from pipeline.fields import Field, Table, registry
-from reports.format import number
+from reports.format import kept_together, number, reason_text
 from reports.page import Page, Site
 
-PAGE = Page(slug="glossary", title="Glossary and method", order=50)
+PAGE = Page(slug="glossary", title="Glossary and method", order=50, queries={"glossary_not_testable": ()})
+
+LIMITS = "limits"
+"""Stands for the sources of the limits that a term names."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +28,7 @@ class Term:
     term: str
     meaning: str
     source: str
+    items: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -54,16 +59,39 @@ class Glossary:
     tables: tuple[TableRows, ...]
 
 
-def build(_frames: Mapping[str, pl.DataFrame], _site: Site) -> Glossary:
-    """Return the page's context; nothing of it comes from the store."""
-    return Glossary(terms(), tuple(_table(table) for table in registry().values()))
+def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Glossary:
+    """Return the page's context: terms with the registries' limits, the store's reasons, the fields."""
+    reasons = tuple(reason_text(words) for words in frames["glossary_not_testable"]["because"])
+    return Glossary(terms(reasons), tuple(_table(table) for table in registry().values()))
 
 
 @cache
-def terms() -> tuple[Term, ...]:
-    """Return the terms of ``glossary.toml`` in their order."""
-    raw = tomllib.loads(resources.files("reports").joinpath("glossary.toml").read_text("utf-8"))
-    return tuple(Term(**spec) for spec in raw["terms"])
+def terms(not_testable: tuple[str, ...] = ()) -> tuple[Term, ...]:
+    """Return the terms of ``glossary.toml`` in their order, limits filled in from the registries."""
+    limits, sources = _limits_of_registries()
+    return tuple(
+        Term(
+            term=spec["term"],
+            meaning=kept_together(spec["meaning"].format_map(limits)),
+            source="; ".join(dict.fromkeys(sources[name] for name in spec[LIMITS]))
+            if spec["source"] == LIMITS
+            else spec["source"],
+            items=not_testable if spec.get("lists") == "not_testable" else (),
+        )
+        for spec in _read("reports", "glossary.toml")["terms"]
+    )
+
+
+def _limits_of_registries() -> tuple[dict[str, float], dict[str, str]]:
+    """Return the limits that terms may name, and where each is from."""
+    thresholds = _read("pipeline.reference", "thresholds.toml")
+    values = {name: spec["value"] for name, spec in thresholds.items()}
+    tolerance = _read("pipeline.reference", "capacitors.toml")["tolerance"]["default_pct"]
+    return {**values, "default_pct": tolerance}, {name: spec["source"] for name, spec in thresholds.items()}
+
+
+def _read(package: str, file: str) -> dict[str, Any]:
+    return tomllib.loads(resources.files(package).joinpath(file).read_text("utf-8"))
 
 
 def _table(table: Table) -> TableRows:

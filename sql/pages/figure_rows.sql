@@ -1,5 +1,5 @@
 -- figure_rows: the rows behind lifetimes, calls by season, trouble after visits, sections out, drift and repairs
--- grain: one row per figure of the parts and makes page and row behind it, newest 200 of a figure
+-- grain: one row per figure of the parts and makes page and row behind it, newest 200 of a figure (no day: by unit)
 -- source: core.lives_ended, failures_counted, core.came_back, core.sections_out, core.drift_slopes, visits
 with season_days as (
     select
@@ -59,7 +59,7 @@ placed as (
         unit_id,
         null as visit_id,
         out_on as on_day,
-        format('out of tolerance, or failed, at {:.1f} years in service', age_years) as told
+        format('{:.1f} years in service', age_years) as told
     from core.sections_out
     union all
     select
@@ -67,8 +67,10 @@ placed as (
         unit_id,
         null as visit_id,
         null as on_day,
-        format('{} section, {:.1f} uF: {:.2f} % a year from {} readings over {:.1f} years', section, rated_uf, slope, n, years)
-            as told
+        format(
+            '{} section, {:.1f} uF: {:.1f} % a year from {} readings over {:.1f} years',
+            replace(section, 'herm', 'hermetic'), rated_uf, slope, n, years
+        ) as told
     from core.drift_slopes
     union all
     select

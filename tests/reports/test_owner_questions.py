@@ -11,8 +11,8 @@ import pytest
 
 from pipeline.config import Settings
 from pipeline.publish import publish
-from reports.advice import label
-from reports.format import chance, day, number
+from reports.advice import advice, label
+from reports.format import chance, day, number, reason_text
 from tests.reports.fleet import Fleet, small_fleet
 from tests.reports.html import Document, read_site, target_of
 
@@ -137,14 +137,14 @@ QUESTIONS: list[tuple[str, tuple[str, ...], str, Callable[[Row], list[str]]]] = 
     (
         "What does 'not testable' mean?",
         ("*/glossary.html",),
-        "select 1",
-        lambda row: ["no wet bulb or humidity on a fixed orifice"],
+        "select string_agg(words, '|' order by place) from not_testable_reasons",
+        lambda row: [reason_text(words) for words in row[0].split("|")],
     ),
     (
         "What must a technician beware of on the first unit?",
-        ("*/unit/u-035-*.html",),
-        "select 1",
-        lambda row: ["Discharge each section through a proper resistor"],
+        ("*/unit/u-002-*.html",),
+        "select regexp_extract(leading_reason, '^[a-z_]+') from unit_risk where unit_id = 'U-002' and rank = 1",
+        lambda row: list(advice()[row[0]].cautions),
     ),
 ]
 

@@ -101,7 +101,7 @@ def test_odds_that_luck_could_have_made_are_not_called_better() -> None:
     a_record(fleet, 200, 40)
     (stored,) = fleet.con.execute("select params from core.forecast_params where name = 'record'").fetchall()
     record = json.loads(stored[0])
-    said = {(0.02, 0.01): "better than", (-0.02, 0.01): "worse than", (0.02, 0.02): "too close to tell from"}
+    said = {(0.09, 0.01): "better than", (-0.02, 0.01): "a little worse than", (0.02, 0.02): "too close to tell from"}
     for (skill, error), words in said.items():
         record["days"] = [{**record["days"][0], "skill": skill, "skill_se": error}]
         fleet.con.execute("update core.forecast_params set params = ? where name = 'record'", [json.dumps(record)])

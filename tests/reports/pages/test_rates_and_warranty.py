@@ -13,7 +13,7 @@ from pipeline.config import Settings
 from pipeline.derive_rates import rates_and_lives, read_fleet, write_tables, write_warranty
 from pipeline.publish import publish
 from tests.reports.fleet import AS_OF, HOSTILE, TECHNICIANS, Fleet, small_fleet
-from tests.reports.html import Document, read_document, read_site, target_of
+from tests.reports.html import Document, read_document, read_site, read_tables, target_of
 
 
 def worked_out() -> Fleet:
@@ -254,3 +254,27 @@ def test_an_empty_store_says_what_is_needed(tmp_path: Path) -> None:
     publish(Fleet().query, tmp_path, Settings())
     assert "Coverage needs an install date and a term" in page(tmp_path, "warranty").text
     assert "No no-cooling call after a first visit is on file yet" in page(tmp_path, "parts-and-makes").text
+
+
+def test_rows_without_a_day_have_no_column_of_dashes_and_sections_their_names(shop: Path) -> None:
+    drifts = [
+        table
+        for path in (shop / "dashboards").glob("*/figure_rows/*.html")
+        if "Drift of capacitors" in read_document(path).text
+        for table in read_tables(path)
+    ]
+    assert drifts
+    for table in drifts:
+        assert {len(row) for row in table.rows} == {3}
+        assert not [row for row in table.rows if "herm " in row[1]]
+
+
+def test_a_packet_of_a_section_holds_its_readings_alone(shop: Path) -> None:
+    [packet] = [
+        path
+        for path in (shop / "dashboards").glob("*/claim/*.html")
+        if "Run capacitor, hermetic section" in read_document(path).text
+    ]
+    [readings] = [table.rows for table in read_tables(packet)]
+    assert {row[1] for row in readings} == {"hermetic"}
+    assert "Serial out" not in read_document(packet).text  # nothing has been taken out yet
