@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import duckdb
 from pydantic import ValidationError
 
 from pipeline.config import Plan, Settings, Stock, load_settings
@@ -66,6 +67,7 @@ def publish_again(shop: Path, *, units: tuple[str, ...], no_names: bool) -> list
     settings = load_settings(shop / SETTINGS)
     with open_store(shop / STORE, read_only=True) as con:
         refuse_rows_of_another(records.written_by(con))
+        _last_day(con)
         published = publish(
             lambda name, values: query(con, name, values), shop, settings, no_names=no_names, asked_for=units
         )
@@ -97,13 +99,18 @@ def plan_again(shop: Path, asked: Asked, *, say: Say) -> list[str]:
     with open_store(shop / STORE) as con:
         load.begin(con)
         refuse_rows_of_another(records.written_by(con))
-        day = records.last_as_of(con)
-        if day is None:
-            raise NothingUsable("the store has no visits yet: import some with `preseason run` first")
+        day = _last_day(con)
         found = write_plan(con, shop, day, settings, iterations=THOROUGH, say=say)
         load.finish(con)
         published = publish(lambda name, values: query(con, name, values), shop, settings)
     return [summary_line(found), f"{published.index}: as of {day}, {published.pages} pages"]
+
+
+def _last_day(con: duckdb.DuckDBPyConnection) -> dt.date:
+    day = records.last_as_of(con)
+    if day is None:
+        raise NothingUsable("the store has no visits yet: import some with `preseason run` first")
+    return day
 
 
 def _as_asked(settings: Settings, asked: Asked) -> Settings:

@@ -13,6 +13,11 @@ from pipeline.shop_folder import MAPPING
 from pipeline.store import load
 
 Say = Callable[[str], None]
+NO_VISITS_YET = (
+    "no visits are stored yet, so there are no pages: what was stored waits for a file of visits, "
+    "with a date and a unit or address on each row"
+)
+"""The last line of a run on a store without a visit."""
 
 
 @dataclass(frozen=True)
@@ -86,9 +91,17 @@ def any_rejected(accounts: Sequence[tuple[str, Account]]) -> bool:
     return any(account.rows_rejected or account.values_rejected for _, account in accounts)
 
 
+def only_waiting(progress: Progress) -> bool:
+    """Return whether rows of other tables were stored and no file was meant for visits: they wait until visits come."""
+    meant = progress.refused or any(taken.parsed.table == "visits" for taken, _ in progress.staged)
+    kept = progress.repeats or any(account.rows_stored + account.rows_unchanged for _, account in progress.accounts)
+    return not meant and bool(kept)
+
+
 def nothing_usable(progress: Progress) -> str:
-    """Return the one sentence for an input without a usable visit, naming the first reason."""
-    findings = [item.findings for item, _ in progress.staged if item.findings.height]
+    """Return the one sentence for an input without a usable visit, naming the first reason: of visits if it can."""
+    staged = sorted((item for item, _ in progress.staged), key=lambda item: item.parsed.table != "visits")
+    findings = [item.findings.sort("scope", maintain_order=True) for item in staged if item.findings.height]
     if progress.refused:
         return f"no visit could be used, nothing was changed; first: {_without_slug(progress.refused[0].sentence)}"
     if findings:

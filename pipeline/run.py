@@ -23,7 +23,17 @@ from pipeline.ingest.discover import discover
 from pipeline.intake import Intake
 from pipeline.plan_run import QUICK, keep_plan_inputs, write_plan
 from pipeline.program import program_version
-from pipeline.progress import Progress, Say, Summary, any_rejected, lines_of, nothing_usable, timed
+from pipeline.progress import (
+    NO_VISITS_YET,
+    Progress,
+    Say,
+    Summary,
+    any_rejected,
+    lines_of,
+    nothing_usable,
+    only_waiting,
+    timed,
+)
 from pipeline.publish import publish
 from pipeline.rejected_files import write_rejected
 from pipeline.shop_folder import (
@@ -100,7 +110,8 @@ def run(
             gate_all(con, intake, progress)
             merge_all(con, progress, now)
             touched = settle_all(con, say)
-        _refuse_without_visits(con, progress)
+        if query(con, "visits_counted").item() == 0:
+            return _keep_waiting(con, shop, progress)
         day = load.as_of(con, as_of, today)
         facts = _facts(settings, charts=charts, blowers=blowers, degree_days=heat)
         scope = _scope(con, touched, day, facts)
@@ -136,9 +147,14 @@ def run(
     return Summary(lines, bool(progress.refused) or any_rejected(progress.accounts))
 
 
-def _refuse_without_visits(con: duckdb.DuckDBPyConnection, progress: Progress) -> None:
-    if query(con, "visits_counted").item() == 0:
+def _keep_waiting(con: duckdb.DuckDBPyConnection, shop: Path, progress: Progress) -> Summary:
+    """Keep what other tables gave until visits come; without a row of theirs either, nothing was usable."""
+    if not only_waiting(progress):
         raise NothingUsable(nothing_usable(progress))
+    write_rejected(con, shop)
+    load.finish(con)
+    complete_mapping(shop, [taken.entry for taken, _ in progress.staged])
+    return Summary([*lines_of(progress), NO_VISITS_YET], any_rejected(progress.accounts))
 
 
 def _scope(con: duckdb.DuckDBPyConnection, touched: pl.Series, day: dt.date, facts: Mapping[str, object]) -> Scope:

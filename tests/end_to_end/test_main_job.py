@@ -163,7 +163,7 @@ def test_a_visit_after_as_of_is_stored_and_left_out(sample_shop: Path, tmp_path:
     [
         (b"", "empty"),
         (b"PK\x03\x04\x14\x00\x06\x00", "save it as CSV"),
-        (b"unit_id,make\nu1,Orlo\n", "no visits among the files"),
+        (b"unit_id,make\n,Orlo\n", "no visit could be used"),
         (b"visit_id,unit_id,visit_date\n1,u,2062-01-01\n", r"export\.csv line 2, .*2062-01-01"),
     ],
 )
@@ -174,6 +174,49 @@ def test_nothing_usable_is_one_sentence_and_leaves_no_trace(tmp_path: Path, cont
         run_quietly([tmp_path / "export.csv"], shop)
     assert "\n" not in caught.value.sentence()
     assert not (shop / "dashboards" / "index.html").exists()
+
+
+FIRST = {
+    "parts.csv": "Ticket,Unit ID,Part,Cost\nT1,U1,contactor,20\nT2,U1,run_capacitor,x9\n",
+    "units.csv": "Unit ID,Make,Installed\nU1,Orlo,2015-06-01\n",
+}
+VISITS = "Ticket,Unit ID,Date,Herm uF,Rated herm uF\nT1,U1,2025-04-01,38,40\nT2,U1,2025-05-01,40,40\n"
+
+
+def test_files_that_come_before_any_visit_wait_for_it(tmp_path: Path) -> None:
+    """Contract: parts of an unknown visit are stored and join when it comes; import order changes nothing else."""
+    shop, again = tmp_path / "shop", tmp_path / "again"
+    for name, text in FIRST.items():
+        (tmp_path / name).write_text(text, "utf-8")
+        first = run_quietly([tmp_path / name], shop)
+        assert "stored" in first.lines[0]
+        assert first.lines[-1].startswith("no visits are stored yet, so there are no pages")
+        assert first.rejected == (name == "parts.csv")
+    assert run_quietly([tmp_path / "parts.csv"], shop).lines[0].startswith("1 files already imported")
+    assert not (shop / "dashboards" / "index.html").exists()
+    assert (shop / "rejected" / "parts.csv").exists()
+    with pytest.raises(NothingUsable, match="no visits yet"):
+        publish_again(shop, units=(), no_names=False)
+    with pytest.raises(NothingUsable, match="no visits yet"):
+        plan_again(shop, Asked(), say=print)
+    (tmp_path / "visits.csv").write_text(VISITS, "utf-8")
+    assert run_quietly([tmp_path / "visits.csv"], shop).lines[-1].endswith("pages")
+    run_quietly([tmp_path / name for name in (*FIRST, "visits.csv")], again)
+    tables = ["visits", "units", "parts", "capacitor_readings", "warranty", "unit_risk"]
+    came_apart, together = ask(shop, *tables), ask(again, *tables)
+    for name in tables:
+        numbered = [column for column in together[name].columns if column == "import_id"]
+        assert came_apart[name].drop(numbered).equals(together[name].drop(numbered)), name
+    assert together["parts"].height == 2
+
+
+def test_parts_beside_visits_that_cannot_be_used_are_not_kept(tmp_path: Path) -> None:
+    """The visits were meant: nothing is changed, so that one corrected run brings all."""
+    (tmp_path / "parts.csv").write_text(FIRST["parts.csv"], "utf-8")
+    (tmp_path / "visits.csv").write_text("Ticket,Unit ID,Date\nT1,U1,2062-01-01\n", "utf-8")
+    with pytest.raises(NothingUsable, match="2062-01-01"):
+        run_quietly([tmp_path / "parts.csv", tmp_path / "visits.csv"], tmp_path / "shop")
+    assert ask(tmp_path / "shop", "imports")["imports"].is_empty()
 
 
 def test_bad_input_leaves_the_earlier_dashboards_and_store_as_they_were(sample_shop: Path, tmp_path: Path) -> None:
