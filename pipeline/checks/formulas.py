@@ -33,6 +33,11 @@ def guarded(text: str) -> str:
     return text if not re.search(FORMULA, text) or re.search(PLAIN_NUMBER, text) else f"'{text}"
 
 
+def unguarded(text: str) -> str:
+    """Return one text as ``unguard`` returns a column's."""
+    return text[1:] if re.search(GUARDED, text) else text
+
+
 def unguard(cell: pl.Expr) -> pl.Expr:
     """Return the text without the one apostrophe that ``guard`` put in front of a formula sign."""
     return pl.when(cell.str.contains(GUARDED)).then(cell.str.slice(1)).otherwise(cell)

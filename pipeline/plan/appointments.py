@@ -8,6 +8,7 @@ from collections.abc import Collection, Mapping
 
 import polars as pl
 
+from pipeline.checks.formulas import unguarded
 from pipeline.errors import cut
 from pipeline.plan.technicians import Window
 
@@ -75,7 +76,8 @@ def _row(
 ) -> tuple[dict[str, object] | None, list[str]]:
     text = {name: str(cells.get(name) or "").strip() for name in COLUMNS}
     said: list[str] = []
-    unit, status = text["unit_id"], text["status"].lower().replace(" ", "_") or "booked"
+    unit = text["unit_id"] if text["unit_id"] in units else unguarded(text["unit_id"])
+    status = text["status"].lower().replace(" ", "_") or "booked"
     if unit not in units:
         return None, [f'column "unit_id": {cut(unit)!r} is no unit under care; the row was not used. Correct it.']
     if status not in STATUSES:
@@ -117,12 +119,13 @@ def _row(
             f'column "{name}": {cut(text[name])!r} is not a time after the one before; '
             f"unit {cut(unit)} stays booked and is left out of the round. Write hours as 09:30."
         ]
-    if text["technician"] and text["technician"] not in technicians:
+    technician = text["technician"] if text["technician"] in technicians else unguarded(text["technician"])
+    if technician and technician not in technicians:
         said.append(
             f'column "technician": {cut(text["technician"])!r} is not in settings.toml; whoever can keeps the hour.'
         )
-    elif text["technician"]:
-        row["technician"] = text["technician"]
+    elif technician:
+        row["technician"] = technician
     return row | {"opens": opens, "closes": closes}, said
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.checks.formulas import unguarded
 from pipeline.errors import cut
 from pipeline.plan.parts_demand import CAPACITOR, stock_facts
 from pipeline.plan.substitution import parse_size
@@ -127,7 +128,7 @@ def _row(cells: dict[str, str]) -> dict[str, object] | str:
             return f'column "size": {cut(size)!r} is not a size such as 45+5 440V'
         size = capacitor.size
     return {
-        "truck": cells.get("truck", "") or SHELF,
+        "truck": unguarded(cells.get("truck", "")) or SHELF,
         "part": part,
         "size": size if capacitor else "",
         "first_uf": capacitor.first_uf if capacitor else None,

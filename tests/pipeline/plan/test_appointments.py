@@ -7,6 +7,7 @@ import datetime as dt
 import polars as pl
 import pytest
 
+from pipeline.checks.formulas import guarded
 from pipeline.plan.appointments import APPOINTMENTS_SCHEMA, COLUMNS, read_appointments
 from pipeline.plan.technicians import Window
 
@@ -46,6 +47,16 @@ def test_an_hour_that_cannot_be_read_keeps_the_promise_and_names_the_cell(text: 
     found, [said] = read(**{"from": text})
     assert found["status"].to_list() == ["unreadable"]
     assert said.startswith('appointments.csv line 7, column "from"')
+
+
+@pytest.mark.parametrize("unit_id", ["=A1", "-C3", "'=E5", "G8"])
+def test_ids_may_be_copied_from_the_lists(unit_id: str) -> None:
+    """A list has an apostrophe before a formula sign; typed as it is stored the id is right too."""
+    for cell in (guarded(unit_id), unit_id):
+        row = {"unit_id": cell, "date": "2026-04-09", "technician": guarded("@Ida"), "source_line": 7}
+        table = pl.DataFrame([row], schema=dict.fromkeys(COLUMNS, pl.String()) | {"source_line": pl.Int64()})
+        found, said = read_appointments(table, {unit_id}, {"@Ida"}, WINDOW, AS_OF, "appointments.csv")
+        assert (found["unit_id"].to_list(), found["technician"].to_list(), said) == ([unit_id], ["@Ida"], [])
 
 
 def test_a_blank_status_is_booked_and_words_are_read_in_any_case() -> None:

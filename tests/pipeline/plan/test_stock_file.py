@@ -22,6 +22,11 @@ def test_semicolons_other_words_and_volts_in_a_column():
     assert found.frame.select("truck", "size", "quantity").rows() == [("1", "45+5 uF 370 V", 3)]
 
 
+def test_a_truck_from_the_sheet_to_count_is_the_one_it_was() -> None:
+    found = read_stock("truck,part,size,quantity\n'=van,contactor,,2\n=van,contactor,,1\n2,contactor,,1\n")
+    assert found.frame.select("truck", "quantity").rows() == [("2", 1), ("=van", 3)]
+
+
 @pytest.mark.parametrize(
     ("line", "says"),
     [
