@@ -81,6 +81,38 @@
     table.after(more);
   }
 
+  // "/" leads to the box that finds, on every page that has one.
+  addEventListener("keydown", (event) => {
+    const find = document.getElementById("find");
+    if (find && event.key === "/" && !/^(input|select|textarea)$/i.test(document.activeElement.tagName) && !event.ctrlKey && !event.metaKey && !event.altKey) {
+      event.preventDefault();
+      find.focus();
+    }
+  });
+
+  // All units of a large shop, too many for one table: what fits is listed while one types.
+  const lookup = document.querySelector("[data-index]");
+  if (lookup) {
+    const units = JSON.parse(document.getElementById(lookup.dataset.index).textContent).map(([text, href]) => ({ text, href, key: text.toLocaleLowerCase() }));
+    const list = document.getElementById("found");
+    const status = document.getElementById("found-status");
+    const most = 30;
+    lookup.addEventListener("input", (event) => {
+      const wanted = event.target.value.trim().toLocaleLowerCase().split(/\s+/).filter(Boolean);
+      const fits = wanted.length ? units.filter(({ key }) => wanted.every((word) => key.includes(word))) : [];
+      list.replaceChildren(...fits.slice(0, most).map(({ text, href }) => {
+        const link = document.createElement("a");
+        link.href = href;
+        link.textContent = text;
+        const item = document.createElement("li");
+        item.append(link);
+        return item;
+      }));
+      status.textContent = !wanted.length ? "" : !fits.length ? `None of ${units.length} fits.` : fits.length > most ? `${fits.length} fit, the first ${most} are shown: type more.` : `${fits.length} of ${units.length}.`;
+    });
+    lookup.hidden = false;
+  }
+
   // The watch list: one box to find, boxes to narrow, headers to sort. Without this script it is a plain table.
   const search = document.querySelector("[data-filters]");
   if (!search) return;
@@ -145,11 +177,5 @@
     sort(headers[0], false);
   });
   search.addEventListener("input", narrow);
-  addEventListener("keydown", (event) => {
-    if (event.key === "/" && !/^(input|select|textarea)$/i.test(document.activeElement.tagName) && !event.ctrlKey && !event.metaKey && !event.altKey) {
-      event.preventDefault();
-      find.focus();
-    }
-  });
   narrow();
 })();

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from reports.format import count, name
+from reports.format import count, known_as, name
 from reports.page import Page, Site
 
 PAGE = Page(slug="find_unit", title="Find a unit", order=30, queries={"find_unit": ()})
@@ -50,13 +50,26 @@ class FindUnit:
     heading: str
     parts: tuple[Part, ...]
     units: tuple[FoundUnit, ...]
+    index: tuple[tuple[str, str], ...]
 
 
 def build(frames: Mapping[str, pl.DataFrame], site: Site) -> FindUnit:
     """Return the page's context from the marts' frames."""
     parts = list_parts(frames["find_unit"])
     heading = count(site.units_active, "unit") + " in care"
-    return FindUnit(heading, parts, ()) if len(parts) > 1 else FindUnit(heading, (), parts[0].units if parts else ())
+    if len(parts) > 1:
+        return FindUnit(heading, parts, (), tuple(_entry(unit, part, site) for part in parts for unit in part.units))
+    return FindUnit(heading, (), parts[0].units if parts else (), ())
+
+
+def _entry(unit: FoundUnit, part: Part, site: Site) -> tuple[str, str]:
+    """Return what is searched and shown of a unit, and where it leads: its page, else its stretch of the list."""
+    called = known_as(unit.unit_id, unit.customer_name, unit.address)
+    said = (called, unit.customer_name, unit.address, unit.unit_location, unit.city, unit.make)
+    file = site.unit_files.get(unit.unit_id)
+    return ", ".join(dict.fromkeys(name(text) for text in said if text)), (
+        f"unit/{file}" if file else f"find_unit_part/{part.file}"
+    )
 
 
 def list_parts(units: pl.DataFrame) -> tuple[Part, ...]:

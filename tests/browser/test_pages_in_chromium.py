@@ -8,6 +8,10 @@ from typing import Any
 
 import pytest
 
+from pipeline.config import Settings
+from pipeline.publish import publish
+from tests.reports.fleet import Fleet
+
 pytestmark = pytest.mark.browser
 
 AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -271,3 +275,44 @@ def test_a_long_list_shows_its_first_rows_and_paper_gets_all(browser: Any, tmp_p
         assert shown.count() == 40
         assert visit.page.evaluate("document.activeElement.textContent") == "U-20"  # the reader goes on where it ended
         assert visit.said == []
+
+
+@pytest.fixture
+def many_units(tmp_path: Path) -> Path:
+    """The find page of more units than one table holds; one of them has a page, one a hostile name."""
+    fleet = Fleet()
+    fleet.con.execute(
+        "insert into core.unit_forecast (unit_id, as_of, p_failure, flagged)"
+        " select 'U' || i, date '2026-03-14', if(i = 0, 0.2, 0.1), false from range(600) as r (i)"
+    )
+    fleet.add("units", unit_id="U7", site_id="S7")
+    fleet.add("sites", site_id="S7", customer_name="</script><b>Vale Ostrow")
+    publish(fleet.query, tmp_path, Settings(), most_unit_pages=1)
+    return next(tmp_path.glob("dashboards/*/find-unit.html"))
+
+
+def test_one_of_many_units_is_found_by_typing(browser: Any, many_units: Path) -> None:
+    with Visit(browser, many_units) as visit:
+        page = visit.page
+        assert page.locator("#found li").count() == 0
+        page.keyboard.press("/")
+        page.keyboard.type("vale ostrow")
+        assert page.locator("#found-status").inner_text() == "1 of 600."
+        assert page.locator("#found a").inner_text().startswith("U7, </script><b>Vale Ostrow")
+        page.keyboard.press("Control+A")
+        page.keyboard.type("u5")
+        assert page.locator("#found-status").inner_text() == "111 fit, the first 30 are shown: type more."
+        page.keyboard.press("Control+A")
+        page.keyboard.type("u0")
+        page.keyboard.press("Tab")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/unit/*.html")
+        assert visit.said == []
+
+
+def test_a_unit_without_a_page_leads_to_its_stretch_of_the_list(browser: Any, many_units: Path) -> None:
+    with Visit(browser, many_units) as visit:
+        visit.page.get_by_role("searchbox").fill("u599")
+        visit.page.locator("#found a").click()
+        visit.page.wait_for_url("**/find_unit_part/002.html")
+        assert visit.page.get_by_text("U599", exact=True).count()
