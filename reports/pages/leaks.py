@@ -33,6 +33,7 @@ class Leaks:
     """Everything the page shows."""
 
     headline: str
+    nothing: str
     types_said: tuple[str, ...]
     use_said: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -51,8 +52,14 @@ def build(frames: Mapping[str, pl.DataFrame], site: Site) -> Leaks:
     suspected, topped_up = frames["leaks_suspected"], frames["leaks_topped_up"]
     use = [_use(row) for row in frames["leaks_use"].iter_rows(named=True)]
     types = list(frames["leaks_types"].iter_rows(named=True))
+    told = bool(use) or site.charge_readings_testable > 0
     return Leaks(
-        headline=_headline(_in_all(suspected), site),
+        headline=_headline(_in_all(suspected), site, told),
+        nothing=(
+            "Readings, top-ups and leak searches on file point at no leak more likely than not."
+            if told
+            else "That takes charge readings, refrigerant weighed in and leak searches in the export; none are on file."
+        ),
         types_said=_depleting(use, types),
         use_said=(*_warming(use, site.as_of), *_marks(use)),
         cautions=advice()["refrigerant_leak"].cautions,
@@ -76,9 +83,9 @@ def _in_all(frame: pl.DataFrame) -> int:
     return int(frame["units_in_all"][0]) if frame.height else 0
 
 
-def _headline(suspected: int, site: Site) -> str:
+def _headline(suspected: int, site: Site, told: bool) -> str:
     if suspected == 0:
-        return "No system is probably losing charge"
+        return "No system is likely to be losing charge" if told else "Nothing on file can show a leak yet"
     verb = "is" if suspected == 1 else "are"
     return f"{number(suspected)} of {count(site.units_active, 'system')} {verb} probably losing charge"
 

@@ -160,7 +160,7 @@ def _answers(rows: tuple[Row, ...]) -> str:
 
 def _headline(to_file: Stated, site: Site) -> str:
     if not to_file.in_all:
-        return "No claim is open to be filed"
+        return "No claim to file"
     return f"{count(to_file.in_all, 'claim')} to file, worth {number(to_file.worth, 2)} {site.currency}"
 
 

@@ -102,5 +102,6 @@ def test_a_top_up_with_a_leak_found_since_is_not_blind(tmp_path: Path) -> None:
 def test_a_shop_without_refrigerant_on_file_is_told_what_to_write(tmp_path: Path) -> None:
     publish(Fleet().query, tmp_path, Settings())
     text = page(tmp_path).text
-    assert "No system is probably losing charge" in text
+    assert "Nothing on file can show a leak yet" in text
+    assert "No top-up is on file" in text
     assert "Write ounces added and recovered into the export" in text
