@@ -12,6 +12,10 @@ from functools import lru_cache
 from pipeline.enrich.notes.lexicon import OTHER_UNIT, lexicon, spelt
 
 WORD, NUMBER, JUNK, SIGN, COMMA, BREAK, HASH = "word", "number", "junk", "sign", "comma", "break", "hash"
+STOPS = frozenset({BREAK, COMMA})
+"""What ends a clause."""
+SPELLED = frozenset({WORD, JUNK})
+_AFTER = frozenset({SIGN, HASH, BREAK})
 MOST_DECIMALS = 2
 LONGEST_CHUNK = 2000
 """A longer run of characters without white space is no writing; it is passed over."""
@@ -20,6 +24,8 @@ LONGEST_CHUNK = 2000
 _PIECES = re.compile(r"(\d{1,3}(?:,\d{3})+(?!\d)|\d+(?:\.\d+)?|\.\d+)|([^\W\d_]+(?:['’][^\W\d_]+)?)|(.)", re.DOTALL)
 _SPELT_OUT = re.compile(r"(?:[A-Za-z]\.){2,4}[:,]?$|[A-Za-z](?:\.[A-Za-z]){1,3}[:,]?$")
 _MIXED = re.compile(r"(\d)-(\d)/(\d{1,2})$")
+_WITH_VOLTS = re.compile(r"(\d+(?:\.\d+)?/\d+(?:\.\d+)?)/(?:330|370|440)(?:v|vac)?$", re.IGNORECASE)
+"""A capacitor's size with its voltage class behind it: ``40/5/440``."""
 _BREAKS = frozenset(".;|!?[]{}•*·_\\")
 _SIGNS = frozenset("/:-+@()=&")
 _ABBREVIATED = frozenset({
@@ -57,6 +63,8 @@ def atoms_of(chunk: str) -> tuple[Atom, ...]:
     if mixed is not None:
         whole, part, parts = (float(group) for group in mixed.groups())
         return (Atom(NUMBER, text, 0, len(text), whole + part / max(parts, 1.0)),)
+    if text.count("/") == 2 and (sized := _WITH_VOLTS.match(text)):
+        text = sized.group(1)
     for match in _PIECES.finditer(text):
         start, end = match.span()
         piece = match.group()
@@ -141,7 +149,7 @@ def _codes(atoms: list[Atom]) -> list[Atom]:
     for i, atom in enumerate(atoms):
         if i <= skip:
             continue
-        after = atoms[i + 1].text if i + 1 < len(atoms) and atoms[i + 1].kind in {SIGN, HASH, BREAK} else ""
+        after = atoms[i + 1].text if i + 1 < len(atoms) and atoms[i + 1].kind in _AFTER else ""
         if atom.kind == NUMBER and i > 1 and atoms[i - 2].text == "r" and atom.text in lexicon().refrigerants:
             del out[-2:]
             out.append(Atom(NUMBER, atom.text, atoms[i - 2].start, atom.end, atom.value, "refrigerant"))
@@ -154,6 +162,8 @@ def _codes(atoms: list[Atom]) -> list[Atom]:
             out.append(Atom(NUMBER, atom.text, atom.start, atoms[skip].end, atom.value, unit, atom.decimals))
         elif atom.kind == BREAK and atom.text == "." and i and atoms[i - 1].text in _ABBREVIATED:
             continue
+        elif atom.text == "/" and i and atoms[i - 1].text == "w":
+            continue  # "w/" is "with"
         elif atom.kind == SIGN and atom.text not in _SIGNS:
             if atom.text == ">" and i and atoms[i - 1].text in "-:":
                 out[-1] = Atom(WORD, "now", atoms[i - 1].start, atom.end)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from pipeline.enrich.notes.chunks import NUMBER
 from pipeline.enrich.notes.items import JOINT, LABEL, OTHER, Item
@@ -11,7 +11,7 @@ from pipeline.enrich.notes.lexicon import Label, lexicon
 from pipeline.enrich.notes.limits import limits
 from pipeline.enrich.notes.sections import READING, Group, Said, is_herm_and_fan
 
-NUMBER_LEFT, FIRST_NUMBER_LEFT, LABEL_LEFT, CONTEXT_LEFT = 1.2, 2.0, 1.0, 0.3
+NUMBER_LEFT, FIRST_NUMBER_LEFT, LED_IN_LEFT, LABEL_LEFT, CONTEXT_LEFT = 1.2, 2.0, 1.0, 1.0, 0.3
 NUMBER_FIRST, BARE, REFUSED = 0.1, 0.2, 0.3
 """What it costs to leave an element over, to read a number before its label or without one, or to refuse a pairing."""
 MOST_GROUPS = 3
@@ -36,6 +36,10 @@ class Context:
     line_temps: bool = False
     last_section: str | None = None
     fitted: tuple[float, ...] = ()
+    found: dict[str, float] = field(default_factory=dict)
+    """Sections read in this sentence."""
+    led_in: bool = False
+    """Whether a word of unknown meaning stands right before the stretch: its first number may be that word's."""
     priced: bool = False
     """Whether a price follows the stretch: then a size is a part on offer."""
 
@@ -125,6 +129,6 @@ def label_of(item: Item) -> Label:
     return lexicon().labels[str(item.meaning.label)]
 
 
-def in_range(field: str, value: float) -> tuple[Said, ...]:
+def in_range(name: str, value: float) -> tuple[Said, ...]:
     """Return the reading, or nothing where the value cannot be one of that field."""
-    return (Said(READING, field, value),) if limits().holds(field, value) else ()
+    return (Said(READING, name, value),) if limits().holds(name, value) else ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -13,17 +14,22 @@ from pipeline.enrich.notes.items import (
     LABEL,
     MARK,
     OTHER,
+    PASSING,
     REFRIGERANT,
     ROLE,
     WEIGHT,
     Item,
+    is_cap,
     items_of,
 )
-from pipeline.enrich.notes.lexicon import lexicon
+from pipeline.enrich.notes.lexicon import Meaning, lexicon
+from pipeline.enrich.notes.limits import limits
 from pipeline.enrich.notes.marks import Mark, mark_items
 from pipeline.enrich.notes.observations import observed
 from pipeline.enrich.notes.pairing import match_stretch
-from pipeline.enrich.notes.sections import CHECKED, FITTED, PART, READING, Said
+from pipeline.enrich.notes.past import END, earlier, of_present
+from pipeline.enrich.notes.roles import give_roles
+from pipeline.enrich.notes.sections import CHECKED, DUAL, FITTED, PART, READING, Said
 from pipeline.enrich.notes.weights import weighed
 
 LONGEST_NOTE = 3_000
@@ -34,6 +40,11 @@ LONGEST_STRETCH = 80
 CAPACITOR_LABELS = frozenset({"cap", "herm", "blower_cap"})
 AMP_WORDS = frozenset({"amps", "compressor_amps", "fan_amps", "blower_amps", "other_amps"})
 HUMIDITY = frozenset({"humidity", "outdoor_humidity"})
+NEEDS: Mapping[str | None, str] = {"supply_if_return": "return", "dry_bulb_if_wet_bulb": "wet_bulb"}
+"""Labels that are one beside another alone: ``sat`` is supply air where return air is told too."""
+WET_BULBS = frozenset({"wb", "w b", "wet bulb", "wetbulb"})
+SUPPLY_WET_BULB = Meaning(label="supply_wet_bulb")
+ACTUAL = frozenset({"actual", "act"})
 _OWN_PARTS = frozenset({"fitted", "advised"})
 _ENDERS = frozenset({OTHER, BREAK, COMMA, MARK, WEIGHT, REFRIGERANT, HASH})
 
@@ -67,9 +78,10 @@ def read_note(note: str, refrigerant: str | None = None) -> list[Told]:
     if not items:
         return []
     marks = mark_items(items)
-    _give_roles(items)
+    fits = give_roles(items)
+    readings = _readings(items, marks, refrigerant, fits=fits) if any(item.kind == NUMBER for item in items) else []
     told = [
-        *(_readings(items, marks, refrigerant) if any(item.kind == NUMBER for item in items) else ()),
+        *_without_past(readings, items),
         *(Told(said, marks[i], start, end) for said, i, start, end in weighed(items)),
     ]
     roles = {item.meaning.role for item in items}
@@ -82,6 +94,23 @@ def read_note(note: str, refrigerant: str | None = None) -> list[Told]:
     return told if ":" in note or "\n" in note else _without_shared(told)
 
 
+def _without_past(told: list[Told], items: list[Item]) -> list[Told]:
+    """Leave out readings and parts of earlier visits."""
+    past, dated = earlier(items) if told else ((), ())
+    if not past and not dated:
+        return told
+
+    def spoken_in(one: Told, clauses: Sequence[tuple[int, int]]) -> bool:
+        return any(one.start < end and one.end > start for start, end in clauses)
+
+    return [
+        one
+        for one in told
+        if not (one.said.kind in {READING, PART} and spoken_in(one, past))
+        and not (one.said.text == FITTED and spoken_in(one, dated))
+    ]
+
+
 def _without_shared(told: list[Told]) -> list[Told]:
     """Take the mark off outdoor air told once, after the last of several marks: it is said of the place."""
     marks = [one.mark for one in told if one.mark is not None]
@@ -91,59 +120,7 @@ def _without_shared(told: list[Told]) -> list[Told]:
     return [replace(one, mark=None) if one is outdoor[0] else one for one in told]
 
 
-def _give_roles(items: list[Item]) -> None:
-    """Give each number the role that the words before it set; a role ends with its number and with the clause."""
-    role: str | None = None
-    strong = False
-    previous: Item | None = None
-    for i, item in enumerate(items):
-        new = item.meaning.role
-        if item.kind == NUMBER:
-            paired = previous is not None and previous.kind == JOINT and previous.text in {"/", "+", "over", "&"}
-            bracketed = (
-                previous is not None and previous.text == "(" and i + 1 < len(items) and items[i + 1].text == ")"
-            )
-            if bracketed and not _labelled_otherwise(items, i - 2):
-                item.role = "rated"
-            elif paired and i > 1 and items[i - 2].kind == NUMBER:
-                item.role = items[i - 2].role
-            else:
-                item.role = role
-            followed = i + 1 < len(items) and items[i + 1].meaning.joint == "and"
-            if not followed and not (strong and i + 1 < len(items) and items[i + 1].kind == NUMBER):
-                role = None
-        elif item.kind in {BREAK, COMMA} or item.meaning.other_part:
-            role = None
-        elif new in {"good", "bad", "open"} or (item.kind == LABEL and new is None):
-            pass
-        elif new is not None and item.kind in {ROLE, LABEL}:
-            role = _next_role(role, new, item, previous)
-            strong = role in _OWN_PARTS
-        if item.kind not in {FILLER, ROLE}:
-            previous = item
-
-
-def _labelled_otherwise(items: list[Item], i: int) -> bool:
-    """Whether a label of no capacitor stands there: the number in brackets after it is its reading, ``SH (12)``."""
-    if i < 0 or items[i].kind != LABEL:
-        return False
-    label = lexicon().labels.get(str(items[i].meaning.label))
-    return label is not None and label.section is None
-
-
-def _next_role(role: str | None, new: str, item: Item, previous: Item | None) -> str | None:
-    if item.text in {"of", "to"} and (previous is None or previous.kind != NUMBER):
-        return role
-    if new == "new" and role in _OWN_PARTS:
-        return role
-    if new == "read" and role in {"found", "after", "new", "rated"}:
-        return "after" if role == "new" else role
-    if new == "fitted" and role == "advised":
-        return role
-    return new
-
-
-def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | None) -> list[Told]:
+def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | None, *, fits: bool) -> list[Told]:
     labels = {item.meaning.label for item in items if item.kind == LABEL}
     units = {item.unit for item in items}
     fan_cap = "fan" in labels and any(item.meaning.label == "fan" and item.text != "fan" for item in items)
@@ -153,30 +130,42 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
         speaks_of_amps="amp" in units or not labels.isdisjoint(AMP_WORDS) or _compressor_number(items, labels),
         both_letters=labels >= LETTERS,
     )
-    returns = "return" in labels
     out: list[Told] = []
     stretch: list[Item] = []
     first = 0
-    for i, item in enumerate([*items, _END]):
-        if item.kind == LABEL and not _counts(items, i, returns=returns):
-            item.kind = OTHER
+    if {"low", "high"} <= labels:
+        _name_pressures(items, refrigerant)
+    for i, item in enumerate([*items, END]):
+        if item.kind == LABEL and (needs := NEEDS.get(item.meaning.label)) is not None and needs not in labels:
+            item.kind = FILLER if needs == "wet_bulb" else OTHER
+        if item.kind == COMMA and i + 1 < len(items) and items[i + 1].text in ACTUAL:
+            continue
         if item.kind in _ENDERS or (item.text == "to" and stretch and items[i - 1].kind == LABEL):
             if stretch:
                 context.priced = item.text.startswith("$")
+                lead = first - 2 if first > 1 and items[first - 1].kind in PASSING else first - 1
+                context.led_in = lead >= 0 and items[lead].kind == OTHER
                 for matched in match_stretch(stretch, item, context):
-                    for said in matched.said:
-                        out.append(Told(said, marks[first], matched.start, matched.end))
-                    _remember(matched.said, context)
+                    said_here = matched.said if fits else tuple(of_present(matched.said))
+                    out += [Told(said, marks[first], matched.start, matched.end) for said in said_here]
+                    _remember(said_here, context)
+                if len(stretch) == 1 and stretch[0].kind == LABEL and is_cap(stretch[0]):
+                    section = lexicon().labels[str(stretch[0].meaning.label)].section
+                    context.last_section = None if section == DUAL else section
                 stretch = []
             if item.kind == BREAK:
                 context.amps = context.line_temps = False
+                context.found = {}
             continue
-        if item.kind in {ROLE, FILLER} or (item.unit == "pct" and not labels & HUMIDITY):
+        if item.kind in PASSING or (item.unit == "pct" and not labels & HUMIDITY):
             continue
         if item.kind == LABEL:
             if _only_says_how(items, i, stretch):
                 continue
             _set_context(items, i, context)
+            beside = len(stretch) > 2 and (stretch[-2].text == "/" or any(el.text in WET_BULBS for el in stretch))
+            if beside and item.text in WET_BULBS and _air_before(stretch) == "supply":
+                item.meaning = SUPPLY_WET_BULB
         if not stretch:
             first = i
         stretch.append(item)
@@ -187,9 +176,6 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
     return out
 
 
-_END = Item(BREAK, "", 0, 0)
-
-
 def _compressor_number(items: list[Item], labels: set[str | None]) -> bool:
     """Whether a bare number stands after "comp": most likely amps, so that a small one after "fan" is amps too."""
     if "compressor" not in labels:
@@ -198,9 +184,25 @@ def _compressor_number(items: list[Item], labels: set[str | None]) -> bool:
     return any(one.meaning.label == "compressor" and after.kind == NUMBER and not after.unit for one, after in pairs)
 
 
-def _counts(items: list[Item], i: int, *, returns: bool) -> bool:
-    """Whether a label with another meaning is one here: ``sat`` is supply air beside return air alone."""
-    return items[i].meaning.label != "supply_if_return" or returns
+def _name_pressures(items: list[Item], refrigerant: str | None) -> None:
+    """Read ``low 118 high 350`` as the pressures where both can be."""
+    low_from, low_to, high_from, high_to = limits().pressures(refrigerant)
+    sides: dict[str, Item] = {}
+    for label, number in pairwise(items):
+        name = label.meaning.label if label.kind == LABEL else None
+        if name not in {"low", "high"} or number.kind != NUMBER or number.unit not in {None, "psi"}:
+            continue
+        first, last = (low_from, low_to) if name == "low" else (high_from, high_to)
+        if first <= number.value <= last:
+            sides[name] = label
+    if len(sides) == 2:
+        sides["low"].meaning, sides["high"].meaning = Meaning(label="suction_pressure"), Meaning(label="head_pressure")
+
+
+def _air_before(stretch: list[Item]) -> str | None:
+    """Return the last of return and supply air named in the stretch."""
+    names = [str(item.meaning.label) for item in stretch if item.kind == LABEL]
+    return next((name for name in reversed(names) if name in {"return", "supply"}), None)
 
 
 def _only_says_how(items: list[Item], i: int, stretch: list[Item]) -> bool:
@@ -227,6 +229,9 @@ def _remember(said: tuple[Said, ...], context: Context) -> None:
     sections = {one.field.removeprefix("part_").removeprefix("cap_").split("_")[0] for one in said}
     if sections <= {"herm", "fan", "blower"}:
         context.last_section = sections.pop() if len(sections) == 1 else None
+    for one in said:
+        if one.kind == READING and one.field in {"herm_uf", "fan_uf"}:
+            context.found[one.field.split("_")[0]] = one.value or 0.0
     fitted = tuple(one.value or 0.0 for one in said if one.kind == PART and one.text == FITTED)
     if fitted:
         context.fitted = fitted
@@ -240,7 +245,7 @@ def _opens(items: list[Item], marks: list[Mark | None]) -> list[Told]:
         if item.meaning.role != "open":
             continue
         before = i - 1
-        while before >= 0 and (items[before].kind in {ROLE, FILLER} or items[before].text in {":", "-"}):
+        while before >= 0 and (items[before].kind in PASSING or items[before].text in {":", "-"}):
             before -= 1
         after = i + 1
         while after < len(items) and items[after].kind == FILLER:

@@ -5,21 +5,32 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from pipeline.enrich.notes.chunks import BREAK, JUNK, NUMBER, SIGN, WORD, Atom, atoms_of
+from pipeline.enrich.notes.chunks import BREAK, NUMBER, SIGN, SPELLED, Atom, atoms_of
 from pipeline.enrich.notes.lexicon import OTHER_UNIT, Lexicon, Meaning, lexicon
+from pipeline.enrich.notes.sections import SIZE_STEP, is_like_size_pair
+from pipeline.enrich.notes.spoken import SPOKEN, spoken_numbers
+from pipeline.units import OZ_PER_KG
 
 LABEL, ROLE, MARK, WEIGHT, REFRIGERANT, JOINT, FILLER, OTHER = (
     "label", "role", "mark", "weight", "refrigerant", "joint", "filler", "other",
 )  # fmt: skip
+PASSING = frozenset({ROLE, FILLER})
+"""What may stand between a label and its number."""
 OUNCES_PER_POUND = 16.0
+OUNCES_IN = {"oz": 1.0, "lb": OUNCES_PER_POUND, "kg": OZ_PER_KG, "g": OZ_PER_KG / 1000}
+CAP_WORDS = frozenset({"cap", "capacitor"})
 UNIT_NOUNS = frozenset({"unit", "system", "sys", "ac", "condenser", "cond", "side", "zone", "units"})
 """Nouns after (or before) which a place or number says which unit is meant."""
 
+SHARED_UNITS = frozenset({"uF", "amp", "psi", "degF", "volt"})
+"""Units that, written once, are of both numbers of a pair."""
 MOST_HORSEPOWER = 30
 """A number above this before ``hp`` is a pressure on the high side, no motor."""
 LEAST_POUNDS_PRESSURE = 40.0
 """From here on "#" and "lbs" are pressures: no house takes so much refrigerant."""
 MOST_WHOLE_POUNDS = 20.0
+FIRST_YEAR, LAST_YEAR = 1950, 2049
+"""A whole number from one to the other, unless it is an airflow, is a year."""
 PART_VOLTS = frozenset({330.0, 370.0, 440.0})
 """Voltage classes of run capacitors (common practice, no source): they belong to a part's size."""
 
@@ -53,9 +64,11 @@ def items_of(note: str) -> list[Item]:
             atoms.append(_LINE_END)
             places.append(match.start())
             continue
-        for atom in atoms_of(chunk):
-            atoms.append(atom)
-            places.append(match.start())
+        found = atoms_of(chunk)
+        atoms += found
+        places += [match.start()] * len(found)
+    if not SPOKEN.isdisjoint([atom.text for atom in atoms]):
+        atoms, places = spoken_numbers(atoms, places)
     return _weights(_units(_phrases(atoms, places, words)), words)
 
 
@@ -68,8 +81,8 @@ def _phrases(atoms: list[Atom], places: list[int], words: Lexicon) -> list[Item]
     i, count = 0, len(atoms)
     while i < count:
         atom, place = atoms[i], places[i]
-        if atom.kind in {WORD, JUNK}:
-            meaning, last = _longest(atoms, i, words)
+        if atom.kind in SPELLED:
+            meaning, last = _longest(atoms, i, words) if atom.text in words.longest else (None, i)
             if meaning is not None:
                 text = atom.text if last == i else " ".join(a.text for a in atoms[i : last + 1] if a.kind != SIGN)
                 out.append(Item(_kind(meaning), text, place + atom.start, places[last] + atoms[last].end, meaning))
@@ -98,7 +111,7 @@ def _longest(atoms: list[Atom], i: int, words: Lexicon) -> tuple[Meaning | None,
     while at < len(atoms) and atoms[at].kind == SIGN:
         at += 1
     if seconds is None or at >= len(atoms) or atoms[at].text not in seconds:
-        return words.phrases.get((first,)), i
+        return words.singles.get(first), i
     texts, ends = [first], [i]
     at = i + 1
     while len(texts) < most and at < len(atoms):
@@ -106,7 +119,7 @@ def _longest(atoms: list[Atom], i: int, words: Lexicon) -> tuple[Meaning | None,
         if atom.kind == SIGN and atom.text in "-/()&" and len(atom.text) == 1 and ends[-1] == at - 1:
             at += 1
             continue
-        if atom.kind not in {WORD, JUNK}:
+        if atom.kind not in SPELLED:
             break
         texts.append(atom.text)
         ends.append(at)
@@ -130,6 +143,24 @@ def _kind(meaning: Meaning) -> str:
     return FILLER if meaning.filler else OTHER
 
 
+def is_cap(item: Item) -> bool:
+    """Whether a label names the part itself: ``cap``, ``fan capacitor``."""
+    return item.text.rsplit(" ", 1)[-1] in CAP_WORDS or item.meaning.label == "cap"
+
+
+def size_at(items: list[Item], i: int) -> int | None:
+    """Return the index after a dual capacitor's size at ``i``; None where the numbers stand on no label."""
+    if i >= len(items) or items[i].kind != NUMBER or items[i].unit not in {None, "uF"}:
+        return None
+    at = i + 1
+    if at < len(items) and (items[at].text in {"/", "+", "&", "over"} or items[at].meaning.joint == "and"):
+        at += 1
+    if at >= len(items) or items[at].kind != NUMBER or items[at].unit not in {None, "uF"}:
+        return None
+    written = all(items[n].decimals == 0 or items[n].value % 5 == SIZE_STEP for n in (i, at))
+    return at + 1 if written and is_like_size_pair((items[i].value, items[at].value)) else None
+
+
 def _units(items: list[Item]) -> list[Item]:
     """Give numbers the unit written after them."""
     out: list[Item] = []
@@ -137,7 +168,10 @@ def _units(items: list[Item]) -> list[Item]:
     while i < count:
         item = items[i]
         i += 1
-        if item.kind == NUMBER and item.unit is None and i < count:
+        if item.kind != NUMBER:
+            out.append(item)
+            continue
+        if item.unit is None and i < count:
             unit = items[i]
             high_side = unit.text == "hp" and item.value > MOST_HORSEPOWER
             if unit.meaning.unit is not None and not high_side and not _begins_next(items, i, out):
@@ -146,18 +180,43 @@ def _units(items: list[Item]) -> list[Item]:
             elif unit.text == "(" and i + 1 < count and items[i + 1].meaning.unit and items[i + 1].kind != LABEL:
                 item.unit, item.end = items[i + 1].meaning.unit, items[i + 1].end
                 i += 2
-        if item.kind == NUMBER and item.unit == OTHER_UNIT:
+            elif unit.text == "c" and item.value < LEAST_POUNDS_PRESSURE and _ends_here(items, i + 1):
+                item.unit = OTHER_UNIT  # degrees Celsius
+        if item.unit == "inH2O" and i < count and items[i].meaning.unit == "inH2O":
+            item.end = items[i].end  # .65" wc
+            i += 1
+        if item.unit == OTHER_UNIT or (_is_year(item) and not _of_airflow(out)):
             item.kind = OTHER
-        elif item.kind == NUMBER and item.value in PART_VOLTS and (item.unit == "volt" or _ends_size(item, out)):
+        elif item.value in PART_VOLTS and (item.unit == "volt" or _ends_size(item, out)):
             item.kind = FILLER
         out.append(item)
-    for at in range(2, len(out)):
-        pair = out[at - 2 : at + 1]
-        if pair[1].text == "/" and pair[0].kind == pair[2].kind == NUMBER and pair[0].unit is None:
-            pair[0].unit = pair[2].unit if pair[2].unit in {"uF", "amp", "psi", "degF", "volt"} else None
-        if pair[1].text == "/" and {pair[0].kind, pair[2].kind} == {NUMBER, OTHER} and pair[0].value and pair[2].value:
-            pair[0].kind = pair[2].kind = OTHER
+    for at in range(1, len(out) - 1):
+        if out[at].text != "/":
+            continue
+        first, second = out[at - 1], out[at + 1]
+        if first.kind == second.kind == NUMBER and first.unit is None:
+            first.unit = second.unit if second.unit in SHARED_UNITS else None
+        if {first.kind, second.kind} == {NUMBER, OTHER} and first.value and second.value:
+            first.kind = second.kind = OTHER
     return out
+
+
+def _is_year(item: Item) -> bool:
+    return len(item.text) == 4 and item.unit is None and FIRST_YEAR <= item.value <= LAST_YEAR
+
+
+def names_year(item: Item) -> bool:
+    """Whether a word of no other meaning is a year."""
+    return item.kind == OTHER and FIRST_YEAR <= item.value <= LAST_YEAR
+
+
+def _of_airflow(before: list[Item]) -> bool:
+    return bool(before) and before[-1].meaning.label == "airflow"
+
+
+def _ends_here(items: list[Item], i: int) -> bool:
+    """Whether no number follows that the word before ``i`` could be the label of."""
+    return i >= len(items) or (items[i].kind != NUMBER and items[i].text not in {":", "-", "/"})
 
 
 def _ends_size(item: Item, before: list[Item]) -> bool:
@@ -172,12 +231,12 @@ def _begins_next(items: list[Item], i: int, before: list[Item]) -> bool:
     if items[i].kind != LABEL or not before or i + 1 >= len(items):
         return False
     at = i + 1
-    while at < len(items) and (items[at].kind in {ROLE, FILLER} or items[at].text in {":", "-"}):
+    while at < len(items) and (items[at].kind in PASSING or items[at].text in {":", "-"}):
         at += 1
     if at >= len(items) or items[at].kind != NUMBER:
         return False
     follows = items[at + 1] if at + 1 < len(items) else None
-    if follows is not None and (follows.meaning.unit is not None or follows.kind == LABEL):
+    if follows is not None and (follows.meaning.unit is not None or (follows.kind == LABEL and not is_cap(follows))):
         return False
     back = len(before) - 1
     while back >= 0 and (before[back].kind in {ROLE, FILLER, NUMBER} or before[back].text in {":", "-", "/"}):
@@ -194,8 +253,8 @@ def _weights(items: list[Item], words: Lexicon) -> list[Item]:
         i += 1
         if item.kind == NUMBER and item.unit == "lb" and item.value >= LEAST_POUNDS_PRESSURE:
             item.unit = "psi"
-        if item.kind == NUMBER and item.unit in {"lb", "oz"}:
-            ounces = item.value * (OUNCES_PER_POUND if item.unit == "lb" else 1.0)
+        if item.kind == NUMBER and item.unit in OUNCES_IN:
+            ounces = item.value * OUNCES_IN[item.unit]
             weight = Item(WEIGHT, item.text, item.start, item.end, _NOTHING, ounces)
             _take_fraction(out, weight, item)
             if item.unit == "lb" and i < count:

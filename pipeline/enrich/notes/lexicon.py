@@ -43,6 +43,7 @@ class Lexicon:
     """Phrases by their words, what begins a longer one, labels by name, and the refrigerants' numbers."""
 
     phrases: Mapping[tuple[str, ...], Meaning]
+    singles: Mapping[str, Meaning]
     longest: Mapping[str, int]
     seconds: Mapping[str, frozenset[str]]
     labels: Mapping[str, Label]
@@ -99,6 +100,7 @@ def lexicon() -> Lexicon:
         by_letter[word[0]] = (*by_letter.get(word[0], ()), word)
     return Lexicon(
         phrases=found,
+        singles={key[0]: meaning for key, meaning in found.items() if len(key) == 1},
         longest=longest,
         seconds={word: frozenset(after) for word, after in seconds.items()},
         labels={n: Label(v.get("section"), v.get("fields", {})) for n, v in raw["labels"].items()},

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH, NUMBER
-from pipeline.enrich.notes.items import FILLER, LABEL, MARK, OTHER, UNIT_NOUNS, WEIGHT, Item
+from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH, NUMBER, STOPS
+from pipeline.enrich.notes.items import FILLER, LABEL, MARK, OTHER, ROLE, UNIT_NOUNS, WEIGHT, Item
+from pipeline.enrich.notes.lexicon import Meaning
 
 Mark = tuple[str, str]
 """Family (level, side, room, index, all) and place."""
@@ -14,6 +15,8 @@ _STRONG = (
     "stairs", "stair", "floor", "fl", "flr", "level", "story", "strs", "upper", "lower", "systems", "units", "sys",
     "room", "house", "casita", "both",
 )  # fmt: skip
+AS_LEFT = Meaning(role="after")
+"""What "left" says in a note that tells what was found."""
 _MAY_MARK = frozenset({MARK, HASH})
 _SEPARATORS = frozenset({":", "-"})
 
@@ -25,7 +28,7 @@ def mark_items(items: list[Item]) -> list[Mark | None]:
     one in the middle of a sentence (``customer says upstairs is warm``) holds to the next comma.
     """
     marks: list[Mark | None] = [None] * len(items)
-    if not any(item.kind in _MAY_MARK or item.text in UNIT_NOUNS for item in items):
+    if _MAY_MARK.isdisjoint([item.kind for item in items]) and UNIT_NOUNS.isdisjoint([item.text for item in items]):
         return marks
     found = _find(items)
     current: Mark | None = None
@@ -53,7 +56,7 @@ def mark_items(items: list[Item]) -> list[Mark | None]:
             continue
         if items[i].kind == MARK:
             items[i].kind = FILLER
-        if items[i].kind in {BREAK, COMMA}:
+        if items[i].kind in STOPS:
             until_break = None
         marks[i] = until_break or current
         i += 1
@@ -63,12 +66,17 @@ def mark_items(items: list[Item]) -> list[Mark | None]:
 def _find(items: list[Item]) -> dict[int, tuple[Mark, int]]:
     """Return the marks by the index of their first item, with the index of their last."""
     found: dict[int, tuple[Mark, int]] = {}
+    places = _places_that_open(items)
     i = 0
     while i < len(items):
         item = items[i]
         mark: tuple[Mark, int] | None = None
-        if item.kind == MARK and item.meaning.mark is not None:
-            mark = _place(items, i, item.meaning.mark)
+        named = item.meaning.mark
+        if item.kind == MARK and named is not None:
+            if item.text == "left" and any(before.text in {"found", "as found"} for before in items[:i]):
+                item.kind, item.meaning = ROLE, AS_LEFT
+            else:
+                mark = _place(items, i, named, several=places > 1)
         elif item.kind == HASH or (item.text in UNIT_NOUNS and item.kind in {OTHER, FILLER}):
             mark = _index(items, i)
         if mark is None:
@@ -77,6 +85,16 @@ def _find(items: list[Item]) -> dict[int, tuple[Mark, int]]:
         found[i] = mark
         i = mark[1] + 1
     return found
+
+
+def _places_that_open(items: list[Item]) -> int:
+    """Return how many places open a clause with a number after them: ``up 38.1/4.7, down 44.6/4.9``."""
+    opening = {
+        item.meaning.mark
+        for i, item in enumerate(items[:-1])
+        if item.meaning.mark and item.kind == MARK and _opens(items, i) and items[i + 1].kind == NUMBER
+    }
+    return len(opening)
 
 
 def _index(items: list[Item], i: int) -> tuple[Mark, int] | None:
@@ -101,7 +119,7 @@ def _fits_after_mark(items: list[Item], i: int, after: Item | None) -> bool:
     return after.kind != OTHER or after.meaning.other_part
 
 
-def _place(items: list[Item], i: int, mark: Mark) -> tuple[Mark, int] | None:
+def _place(items: list[Item], i: int, mark: Mark, *, several: bool) -> tuple[Mark, int] | None:
     after = items[i + 1] if i + 1 < len(items) else None
     before = items[i - 1] if i else None
     if after is not None and after.text in UNIT_NOUNS:
@@ -112,11 +130,12 @@ def _place(items: list[Item], i: int, mark: Mark) -> tuple[Mark, int] | None:
         return mark, i
     if not _opens(items, i):
         return None
-    ends = after is None or after.kind in {BREAK, COMMA}
+    ends = after is None or after.kind in STOPS
     told = before is not None and before.kind in {NUMBER, WEIGHT}
     if (after is not None and (after.text in _SEPARATORS or after.kind == LABEL)) or (ends and told):
         return mark, i
-    return (mark, i) if after is not None and after.kind == NUMBER and before is None else None
+    numbered = after is not None and after.kind == NUMBER and (before is None or several)
+    return (mark, i) if numbered else None
 
 
 def _opens(items: list[Item], i: int) -> bool:
@@ -129,7 +148,7 @@ def _opens(items: list[Item], i: int) -> bool:
 
 def _closes(items: list[Item], first: int, last: int) -> bool:
     after = items[last + 1] if last + 1 < len(items) else None
-    if after is not None and after.kind not in {BREAK, COMMA}:
+    if after is not None and after.kind not in STOPS:
         return False
     start = _clause_start(items, first)
     return any(item.kind in {NUMBER, WEIGHT} for item in items[start:first])

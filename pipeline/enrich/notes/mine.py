@@ -152,17 +152,15 @@ def _places(rows: pl.DataFrame) -> pl.DataFrame:
     """Return the marks that a unit's location answers to, and a number at the end of its id where it has none."""
     located = rows.select(*_ROW, "unit_location")
     texts = located.get_column("unit_location").unique().drop_nulls().to_list()
-    by_text = {text: _marks_of(text) for text in texts}
+    by_text = {text: " ".join(_marks_of(text)) for text in texts}
     ends = {unit: _LAST_NUMBER.search(unit) for unit in rows.get_column("unit_id").unique().drop_nulls().to_list()}
     found = [
-        by_text[text] if text is not None else [f"index:{end.group(1)}"] if (end := ends.get(unit)) else []
+        by_text[text] if text is not None else f"index:{end.group(1)}" if (end := ends.get(unit)) else ""
         for unit, _, text in located.iter_rows()
     ]
     return (
         located.select(_ROW)
-        .with_columns(
-            places=pl.Series(found, dtype=pl.List(pl.String)),
-        )
+        .with_columns(places=pl.Series(found, dtype=pl.String).str.split(" "))
         .with_columns(families=pl.col("places").list.eval(pl.element().str.split(":").list.first()))
     )
 

@@ -81,7 +81,8 @@ def observed(items: list[Item]) -> list[tuple[Said, int, int, int]]:
     """Return what was seen, each with the index of its item and its place in the note; each thing seen once."""
     known = _words()
     first_words = known.first_words
-    if not any(item.text in first_words or (" " in item.text and _any_of(item.text, first_words)) for item in items):
+    texts = [item.text for item in items]
+    if first_words.isdisjoint(texts) and not any(" " in text and _any_of(text, first_words) for text in texts):
         return []
     words = _flat(items)
     doubts: dict[int, _Doubt] = {}

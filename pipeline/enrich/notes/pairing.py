@@ -7,7 +7,7 @@ and on a tie the label goes first. Each element has a fixed number of choices: t
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from pipeline.enrich.notes.chunks import NUMBER
@@ -17,6 +17,7 @@ from pipeline.enrich.notes.elements import (
     FIRST_NUMBER_LEFT,
     LABEL_LEFT,
     LEAST_UNLABELLED_UF,
+    LED_IN_LEFT,
     NUMBER_FIRST,
     NUMBER_LEFT,
     REFUSED,
@@ -35,12 +36,23 @@ from pipeline.enrich.notes.elements import (
 from pipeline.enrich.notes.items import JOINT, LABEL, Item
 from pipeline.enrich.notes.limits import limits
 from pipeline.enrich.notes.section_choices import bare_choices, section_choices
-from pipeline.enrich.notes.sections import DUAL, READING, Said, section_says
+from pipeline.enrich.notes.sections import DUAL, READING, VOID, Said, section_says
 
 CONTEXT_LABELS = frozenset({"cap", "pressures", "amps", "line_temps", "low", "high", "start_cap", "minutes"})
 PRESSURE_LABELS = frozenset({"pressures"})
 LINE_LABELS = frozenset({"suction", "liquid", "discharge"})
 AMP_LABELS = frozenset({"compressor", "condenser_fan", "fan", "fan_motor", "blower"})
+RATED_AMPS = {
+    "compressor": "compressor_amps",
+    "airflow": "condenser_fan_amps",
+    "fan": "condenser_fan_amps",
+    "condenser_fan": "condenser_fan_amps",
+    "fan_motor": "condenser_fan_amps",
+    "blower": "blower_amps",
+}
+"""What is measured beside a plate's amps, by the label before them; "cfm" is the condenser fan motor there."""
+SAME = 1e-9
+"""Costs nearer than this are equal."""
 MOST_BEFORE = 2
 LARGEST_UF = 100.0
 """A larger number beside "cap" belongs to something else."""
@@ -62,26 +74,42 @@ def match_stretch(elements: list[Item], follows: Item | None, context: Context) 
     count = len(elements)
     if count < 3 and (simple := _simple(elements, follows, context)) is not None:
         return simple
-    best: list[float] = [0.0] + [float("inf")] * count
-    came: list[tuple[int, Choice] | None] = [None] * (count + 1)
     last_section = max((i for i, el in enumerate(elements) if el.kind == LABEL and label_of(el).section), default=-1)
-    for i in range(count):
-        if best[i] == float("inf"):
-            continue
-        for choice in _choices(elements, i, follows, context, sections=i < last_section):
-            cost = best[i] + choice.cost
-            if cost < best[choice.end] - 1e-9:
-                best[choice.end] = cost
-                came[choice.end] = (i, choice)
+    choices: dict[int, list[Choice]] = {}
+
+    def from_(i: int) -> list[Choice]:
+        if i not in choices:
+            choices[i] = list(_choices(elements, i, follows, context, sections=i < last_section))
+        return choices[i]
+
+    came = _cheapest(count, from_, 0.0) or _cheapest(count, from_, float("inf"))
+    assert came is not None
     out: list[Matched] = []
     at = count
     while at:
-        step = came[at]
-        assert step is not None
-        at, choice = step
+        at, choice = came[at]
         if choice.said:
             out.append(Matched(choice.said, elements[at].start, elements[choice.end - 1].end))
     return out[::-1]
+
+
+def _cheapest(count: int, choices: Callable[[int], list[Choice]], most: float) -> dict[int, tuple[int, Choice]] | None:
+    """Return for each element reached the choice that leads there at least cost, the first of equals.
+
+    No more than ``most`` is spent: most stretches leave nothing over, and the ways that do need not be looked at then.
+    None where the end is not reached.
+    """
+    best: list[float] = [0.0] + [float("inf")] * count
+    came: dict[int, tuple[int, Choice]] = {}
+    for i in range(count):
+        if best[i] > most or best[i] >= best[count] - SAME:
+            continue
+        for choice in choices(i):
+            cost = best[i] + choice.cost
+            if cost <= most and cost < best[choice.end] - SAME:
+                best[choice.end] = cost
+                came[choice.end] = (i, choice)
+    return came if count in came else None
 
 
 def _simple(els: list[Item], follows: Item | None, context: Context) -> list[Matched] | None:
@@ -111,7 +139,8 @@ def _choices(els: list[Item], i: int, follows: Item | None, context: Context, *,
         yield Choice(i + 1, left)
         return
     yield from _number_first(els, i, follows, context, sections=sections)
-    yield Choice(i + 1, FIRST_NUMBER_LEFT if i == 0 else NUMBER_LEFT)
+    first = LED_IN_LEFT if context.led_in else FIRST_NUMBER_LEFT
+    yield Choice(i + 1, first if i == 0 else NUMBER_LEFT)
 
 
 def _label_first(els: list[Item], i: int, context: Context) -> Iterator[Choice]:
@@ -134,6 +163,7 @@ def _label_first(els: list[Item], i: int, context: Context) -> Iterator[Choice]:
             second = skip(els, at + 1, ":-")
             if _is_change(els, at, second):
                 yield Choice(second + 1, 0.0)
+    yield from _beside_rated_amps(els, i)
     other = skip(els, i + 1, "/&")
     if other < len(els) and other > i + 1 and els[other].kind == LABEL:
         first = skip(els, other + 1, ":-@")
@@ -181,6 +211,19 @@ def _several(els: list[Item], i: int, at: int, context: Context) -> Iterator[Cho
     first, last = (_field_says(els[i], els[n], context) for n in (at, second))
     if els[at].unit != els[second].unit and first is not None and last is not None:
         yield Choice(second + 1, 0.0, (*first, *last))
+
+
+def _beside_rated_amps(els: list[Item], i: int) -> Iterator[Choice]:
+    """Amps beside those of the plate: ``comp RLA 15.4 act 12.7``."""
+    name = str(els[i].meaning.label)
+    if name not in RATED_AMPS or i + 3 >= len(els) or els[i + 1].meaning.label != "other_amps":
+        return
+    at = skip(els, i + 2, ":")
+    second = skip(els, at + 1, "/-:,")
+    if second < len(els) and els[at].kind == NUMBER and els[second].kind == NUMBER and els[second].role == "read":
+        said = in_range(RATED_AMPS[name], els[second].value) if els[second].unit in {None, "amp"} else ()
+        if said:
+            yield Choice(second + 1, 0.0, said)
 
 
 def _with_target(els: list[Item], i: int, at: int) -> Iterator[Choice]:
@@ -283,6 +326,8 @@ def _field_says(label: Item, number: Item, context: Context) -> tuple[Said, ...]
     if unit == "none" and context.line_temps and name in LINE_LABELS:
         unit = "degF"
     field = label_of(label).fields.get(unit)
+    if number.role in {"prior", VOID}:
+        return None  # of before the work: what it is now counts
     if number.role == "rated" and name not in {"superheat", "subcooling"}:
         return None  # what it should be
     if number.role in {"target", "rated"} and name in {"superheat", "subcooling"}:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 from pipeline.enrich.notes.chunks import NUMBER
 from pipeline.enrich.notes.elements import (
@@ -16,9 +17,23 @@ from pipeline.enrich.notes.elements import (
     label_of,
     sequences,
 )
-from pipeline.enrich.notes.items import JOINT, LABEL, Item
+from pipeline.enrich.notes.items import JOINT, LABEL, Item, is_cap
 from pipeline.enrich.notes.limits import limits
-from pipeline.enrich.notes.sections import DUAL, READING, Group, Said, is_herm_and_fan, is_size_pair, section_says
+from pipeline.enrich.notes.sections import (
+    DUAL,
+    READING,
+    SIZE_STEP,
+    Group,
+    Said,
+    is_herm_and_fan,
+    is_like_size_pair,
+    is_size,
+    is_size_pair,
+    near,
+    section_says,
+)
+
+PAIRED = frozenset({JOINT, NUMBER})
 
 
 def section_choices(
@@ -44,13 +59,30 @@ def section_choices(
         if context.priced and end == len(els) and len(every) == 1 and every[0].plain and is_size_pair(every[0].values):
             yield Choice(end, 0.0)
             continue
-        size_only = len(before) == 1 and not groups and before[0].role is None and before[0].plain
-        if section == DUAL and size_only and is_size_pair(before[0].values) and not any(n.unit for n in numbers):
+        if len(before) == 1 and not groups and before[0].role is None and _names_size(els, label, numbers):
             yield Choice(end, NUMBER_FIRST)
+            continue
+        if section == DUAL and len(every) == 1 and _only_size(every[0], numbers):
+            yield Choice(end, NUMBER_FIRST if before else 0.0)
             continue
         said = section_says(section, every)
         if said:
             yield Choice(end, NUMBER_FIRST if before else 0.0, said)
+
+
+def _names_size(els: list[Item], label: int, numbers: list[Item]) -> bool:
+    """Whether the numbers before "cap" are its size: ``40/5 cap``, ``10 mfd blower cap``."""
+    if not is_cap(els[label]) or any(n.decimals and n.value % 5 != SIZE_STEP for n in numbers):
+        return False
+    values, section = [n.value for n in numbers], str(label_of(els[label]).section)
+    if section == DUAL:
+        return is_like_size_pair(values) and not any(n.unit for n in numbers)
+    return len(values) == 1 and is_size(section, values[0])
+
+
+def _only_size(group: Group, numbers: list[Item]) -> bool:
+    """Whether a pair alone, ``cap 40/5``, may be what the label says as well as what was read."""
+    return group.role is None and group.plain and is_size_pair(group.values) and not any(n.unit for n in numbers)
 
 
 def _is_meant(els: list[Item], label: int, numbers: list[Item], groups: tuple[Group, ...], context: Context) -> bool:
@@ -75,8 +107,12 @@ def bare_choices(els: list[Item], i: int, context: Context) -> Iterator[Choice]:
     if number.unit not in {None, "uF"}:
         return
     if number.role is None and number.unit is None:
-        paired = i + 1 < len(els) and els[i + 1].kind in {JOINT, NUMBER}
+        paired = i + 1 < len(els) and els[i + 1].kind in PAIRED
         if number.value < limits().herm_sure_uf or not paired:
+            return
+        second = els[i + 1] if els[i + 1].kind == NUMBER else els[i + 2] if i + 2 < len(els) else None
+        plain = second is None or second.kind != NUMBER or second.role is None
+        if plain and not context.speaks_of_capacitors and (second is None or second.value > limits().fan_to_uf):
             return
     for groups, end in sequences(els, i):
         if not groups:
@@ -93,10 +129,24 @@ def bare_choices(els: list[Item], i: int, context: Context) -> Iterator[Choice]:
             part = spoken and plain_size and groups[0].role in {"fitted", "advised"}
             part = part or (plain_size and groups[0].role == "new" and context.speaks_of_capacitors)
             told = spoken and context.speaks_of_capacitors and groups[0].role != "new"
+            if plain_size and groups[0].role is None and _is_label_of(els[:i], groups[0].values, context):
+                yield from _bare_says(DUAL, (Group(groups[0].values, "rated", plain=True),), end, context)
+                continue
             if strong and (readings or part or told):
                 yield from _bare_says(DUAL, groups, end, context)
         elif all(len(group.values) == 1 for group in groups) and context.speaks_of_capacitors:
             yield from _bare_single(groups, numbers, end, context)
+
+
+def _is_label_of(before: list[Item], sizes: tuple[float, ...], context: Context) -> bool:
+    """Whether both sections were read just before and are near these sizes: ``herm 36.9 fan 4.9, 40/5``."""
+    found = dict(context.found)
+    for label, number in pairwise(before):
+        if label.kind == LABEL and number.kind == NUMBER and (section := label_of(label).section) in {"herm", "fan"}:
+            found[str(section)] = number.value
+    if context.led_in or not {"herm", "fan"} <= found.keys():
+        return False
+    return near(found["herm"], sizes[0]) and near(found["fan"], sizes[1])
 
 
 def _bare_single(groups: tuple[Group, ...], numbers: list[Item], end: int, context: Context) -> Iterator[Choice]:
@@ -104,7 +154,7 @@ def _bare_single(groups: tuple[Group, ...], numbers: list[Item], end: int, conte
     roles = {group.role for group in groups}
     of_part = roles & {"fitted", "advised", "new"}
     of_last = context.last_section is not None and roles & {"found", "after", "rated"} and not of_part
-    of_size = in_uf and of_part and len(groups) == 1
+    of_size = in_uf and of_part and (len(groups) == 1 or context.last_section is not None)
     in_full = "rated" in roles and groups[0].values[0] >= limits().herm_sure_uf
     if of_last or of_size:
         yield from _bare_says(context.last_section or DUAL, groups, end, context)
@@ -114,10 +164,17 @@ def _bare_single(groups: tuple[Group, ...], numbers: list[Item], end: int, conte
 
 def _bare_says(section: str, groups: tuple[Group, ...], end: int, context: Context) -> Iterator[Choice]:
     said = section_says(section, groups)
+    if said and context.fitted and any(_too_low(one, context.fitted) for one in said):
+        return
     if said and context.fitted and all(one.kind == READING for one in said) and groups[0].role in {None, "read"}:
         said = _of_new_part(said, context.fitted)
     if said:
         yield Choice(end, BARE, said)
+
+
+def _too_low(one: Said, fitted: tuple[float, ...]) -> bool:
+    """Whether a reading said to be the new part's is far below every size fitted."""
+    return one.field.endswith("_after") and (one.value or 0.0) < 0.9 * min(fitted)
 
 
 def _of_new_part(said: tuple[Said, ...], fitted: tuple[float, ...]) -> tuple[Said, ...]:

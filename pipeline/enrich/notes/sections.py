@@ -11,6 +11,10 @@ from pipeline.enrich.notes.limits import limits
 READING, RATING, PART, OBSERVATION, CHECKED = "reading", "rating", "part", "observation", "checked"
 FITTED, ADVISED = "fitted", "advised"
 DUAL = "dual"
+VOID = "void"
+"""Role of a number that is no reading of today and no part of today: an old part's label, a part not fitted."""
+SIZE_STEP = 2.5
+"""Labels of capacitors are multiples of this (common practice, no source); so are some readings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +57,13 @@ def is_size_pair(values: Sequence[float]) -> bool:
     return is_size("herm", values[0]) and is_size("fan", values[1])
 
 
+def is_like_size_pair(values: Sequence[float]) -> bool:
+    """Whether two numbers could stand on the label of a dual capacitor, one that is seldom sold among them."""
+    if len(values) != 2 or values[0] < limits().herm_from_uf:
+        return False
+    return values[0] % SIZE_STEP == 0 and is_size("fan", values[1])
+
+
 def near(measured: float, rated: float) -> bool:
     """Whether two numbers can be a reading and its rating."""
     known = limits()
@@ -69,6 +80,8 @@ def section_says(section: str, groups: Sequence[Group]) -> tuple[Said, ...] | No
     groups
         In order of writing.
     """
+    if any(group.role == VOID for group in groups):
+        return None
     if section != DUAL:
         flat = _measured_and_rated(section, groups)
         return None if flat is None else _one_section(section, flat)
@@ -132,7 +145,7 @@ def _one_section(section: str, groups: Sequence[Group]) -> tuple[Said, ...] | No
 
 def _slot(section: str, group: Group, slots: dict[str, float]) -> str | None:
     """Return what the group's number is: found, after, rated, part; ``swap``: the one before it was the rating."""
-    value, role = group.values[0], group.role
+    value, role = group.values[0], "found" if group.role == "prior" else group.role
     size = is_size(section, value)
     if role in {"fitted", "advised", "new"}:
         if size and group.plain:

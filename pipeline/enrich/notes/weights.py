@@ -10,6 +10,7 @@ from pipeline.enrich.notes.sections import READING, Said
 ADDED, RECOVERED = "refrigerant_added_oz", "refrigerant_recovered_oz"
 NEAR = 6
 """Items between a weight and the word that says what was done with it, at most."""
+SHORT = frozenset({"low", "short", "undercharged"})
 LONGEST_SENTENCE = 30
 """Items before and after a weight that belong to its sentence, at most."""
 
@@ -36,7 +37,7 @@ def _what_was_done(items: list[Item], i: int, first: int, last: int) -> tuple[st
     start, end = items[i].start, items[i].end
     if _says(items, i + 1, min(i + 3, _clause_end(items, i)), "not_refrigerant"):
         return None, start, end
-    before = i - 2 if i > first and items[i - 1].text in {"-", ":"} else i - 1
+    before = i - 2 if i > first and items[i - 1].text in {"-", ":", "+"} else i - 1
     beside = [n for n in (before, i + 1, i + 2) if first <= n < last and _is_refrigerant(items[n])]
     for n in beside:
         start, end = min(start, items[n].start), max(end, items[n].end)
@@ -60,7 +61,8 @@ def _what_was_done(items: list[Item], i: int, first: int, last: int) -> tuple[st
 
 
 def _never_before(items: list[Item], first: int, i: int) -> bool:
-    return any(items[n].meaning.weight == "never" for n in range(max(first, i - 3), i))
+    """Whether a word before says the weight was not added; what it was low by is, where the verb comes after."""
+    return any(items[n].meaning.weight == "never" and items[n].text not in SHORT for n in range(max(first, i - 3), i))
 
 
 def _verb(items: list[Item], order: range) -> int | None:

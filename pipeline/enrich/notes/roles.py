@@ -1,0 +1,201 @@
+"""What the words around a number make of it: found, new, rated, fitted, advised, an aim, or nothing of today."""
+
+from __future__ import annotations
+
+from pipeline.enrich.notes.chunks import BREAK, COMMA, NUMBER, STOPS
+from pipeline.enrich.notes.items import (
+    FILLER,
+    JOINT,
+    LABEL,
+    OTHER,
+    PASSING,
+    ROLE,
+    WEIGHT,
+    Item,
+    is_cap,
+    names_year,
+    size_at,
+)
+from pipeline.enrich.notes.lexicon import lexicon
+from pipeline.enrich.notes.sections import VOID
+
+CLEARING = frozenset({BREAK, COMMA, WEIGHT})
+SAYING = frozenset({ROLE, LABEL})
+_OWN_PARTS = frozenset({"fitted", "advised"})
+SIZED_ROLES = frozenset({None, "new", "old", "fitted", "rated"})
+"""Roles that say another thing of a size than of a reading, or that a verb after the size changes."""
+INSTEAD = frozenset({"to", "with", "w", "for"})
+EXCHANGES = frozenset({
+    "replaced", "replacing", "repl", "rplcd", "replcd", "replacd", "changed", "changing", "swapped", "swap", "rr", "r",
+    "chg", "chgd", "upgraded", "cambie", "cambio",
+})  # fmt: skip
+"""Verbs said of the old part as well as of the new one."""
+DENIALS = frozenset(
+    {"not", "didnt", "never", "no", "wasnt", "without", "couldnt", "cant", "hasnt", "havent", "dont", "wont", "isnt"}
+)
+AIMS = frozenset({
+    "target", "required", "req", "goal", "tgt", "needed", "nameplate", "plate", "per plate", "per nameplate",
+    "per label", "per spec", "per chart", "per mfg", "on plate",
+})  # fmt: skip
+PAIRING = frozenset({"/", "+", "over", "&"})
+
+
+def give_roles(items: list[Item]) -> bool:
+    """Give each number the role that the words around it set; return whether the note tells of something fitted.
+
+    A role ends with its number and with the clause. Before a number it is the last word's; a size without one has that
+    of a verb right after it (``40/5 cap installed``).
+    """
+    role: str | None = None
+    strong = fits = False
+    previous: Item | None = None
+    for i, item in enumerate(items):
+        new = item.meaning.role
+        if item.kind == NUMBER:
+            paired = previous is not None and previous.kind == JOINT and previous.text in PAIRING
+            bracketed = (
+                previous is not None and previous.text == "(" and i + 1 < len(items) and items[i + 1].text == ")"
+            )
+            if item.role is not None:
+                pass  # the second of two sizes, given its role with the first
+            elif _is_aim(items, i + 1):
+                item.role = "target"
+            elif role is None and i + 1 < len(items) and items[i + 1].text == "before":
+                item.role = "prior"
+            elif bracketed and not _labelled_otherwise(items, i - 2):
+                item.role = "rated"
+            elif paired and i > 1 and items[i - 2].kind == NUMBER:
+                item.role = items[i - 2].role
+            elif role in SIZED_ROLES and (size := size_at(items, i)) is not None:
+                item.role = _of_size(items, size, role)
+                fits = fits or item.role == "fitted"
+            else:
+                item.role = "found" if role == "old" else role
+            followed = _and_another(items, i + 1, strong=strong)
+            if not followed and not (strong and i + 1 < len(items) and items[i + 1].kind == NUMBER):
+                role = None
+        elif item.kind in CLEARING:
+            role = None
+        elif item.meaning.other_part:
+            listed = i + 1 < len(items) and (items[i + 1].text in {"+", "&"} or items[i + 1].meaning.joint == "and")
+            role = role if listed else None
+        elif role in _OWN_PARTS and names_year(item):
+            role = "rated"  # fitted then: what hangs there now
+        elif new in {"good", "bad", "open"} or (item.kind == LABEL and new is None):
+            pass
+        elif new is not None and item.kind in SAYING:
+            role = _next_role(role, new, item, previous)
+            if role == "fitted" and i and items[i - 1].text in DENIALS:
+                role = VOID
+            fits = fits or role in {"fitted", "new"}
+            strong = role in _OWN_PARTS
+        if item.kind not in PASSING:
+            previous = item
+    return fits
+
+
+def _of_size(items: list[Item], end: int, role: str | None) -> str | None:
+    """Return the role of a size at ``i``: of ``old 40/5`` nothing was measured, ``40/5 cap installed`` is a part.
+
+    Of ``changed 35/5 to 40/5`` only the second was fitted. A part called new that was then declined is advised.
+    """
+    if role == "old":
+        return VOID
+    if role == "fitted":
+        return VOID if _gives_way(items, end) else role
+    if end < len(items) and items[end].text == "in" and (end + 1 == len(items) or items[end + 1].kind in STOPS):
+        return "fitted"
+    at = end
+    while at < len(items) and (
+        items[at].kind == FILLER or items[at].text == "-" or (items[at].kind == LABEL and is_cap(items[at]))
+    ):
+        at += 1
+    if role == "new" and at < len(items) and items[at].kind == COMMA:
+        at += 1
+        while at < len(items) and at < end + 6 and items[at].kind in {FILLER, OTHER}:
+            at += 1
+        return "advised" if at < len(items) and items[at].meaning.role == "advised" else role
+    verb = items[at] if at < len(items) else None
+    if verb is not None and verb.kind in {COMMA, OTHER}:
+        verb, at = _verb_apart(items, at)
+    if verb is None or verb.meaning.role not in _OWN_PARTS or _governs(items, at):
+        return role
+    if verb.meaning.role == "fitted" and verb.text.split()[0] in EXCHANGES:
+        return role if role is not None else VOID  # which of the two is not said
+    return verb.meaning.role
+
+
+def _gives_way(items: list[Item], end: int) -> bool:
+    """Whether another size follows that was fitted in this one's place: ``replaced the 35/5 cap with a 40/5``."""
+    at = end
+    while at < len(items) and (items[at].kind == FILLER or items[at].text == "to" or is_cap(items[at])):
+        at += 1
+    other = size_at(items, at) if any(item.text in INSTEAD for item in items[end:at]) else None
+    for n in range(at, other or at):
+        items[n].role = "fitted"
+    return other is not None
+
+
+def _verb_apart(items: list[Item], at: int) -> tuple[Item | None, int]:
+    """Return a verb that stands alone after a size and a few words: ``40/5 in stock, installed.``"""
+    for n in range(at, min(len(items), at + 4)):
+        item = items[n]
+        if item.kind == BREAK or item.kind in {NUMBER, LABEL} or item.meaning.other_part:
+            break
+        if item.meaning.role == "fitted":
+            alone = n + 1 == len(items) or items[n + 1].kind in STOPS
+            own = alone and item.text not in EXCHANGES and items[n - 1].text not in DENIALS
+            return (item, n) if own else (None, at)
+    return None, at
+
+
+def _governs(items: list[Item], at: int) -> bool:
+    """Whether a verb is said of what comes after it: ``40/5 replaced with 45/5``."""
+    at += 1
+    while at < len(items) and (items[at].kind in PASSING or items[at].meaning.joint):
+        at += 1
+    if at >= len(items):
+        return False
+    section = items[at].kind == LABEL and lexicon().labels[str(items[at].meaning.label)].section
+    return items[at].kind == NUMBER or bool(section) or items[at].meaning.other_part
+
+
+def _and_another(items: list[Item], i: int, *, strong: bool) -> bool:
+    """Whether "and" follows, after a part with its name between: ``installed 35 mfd run cap and 5 mfd fan cap``."""
+    while strong and i < len(items) and (items[i].kind == FILLER or (items[i].kind == LABEL and is_cap(items[i]))):
+        i += 1
+    return i < len(items) and items[i].meaning.joint == "and"
+
+
+def _is_aim(items: list[Item], i: int) -> bool:
+    """Whether the word after a number makes it an aim: ``sc 10 per plate``, ``10 required``."""
+    if i >= len(items) or items[i].text not in AIMS:
+        return False
+    at = i + 1
+    while at < len(items) and (items[at].kind == FILLER or items[at].text in {":", "-"}):
+        at += 1
+    return at == len(items) or items[at].kind not in {NUMBER, LABEL}
+
+
+def _labelled_otherwise(items: list[Item], i: int) -> bool:
+    """Whether a label of no capacitor stands there: the number in brackets after it is its reading, ``SH (12)``."""
+    if i < 0 or items[i].kind != LABEL:
+        return False
+    label = lexicon().labels.get(str(items[i].meaning.label))
+    return label is not None and label.section is None
+
+
+def _next_role(role: str | None, new: str, item: Item, previous: Item | None) -> str | None:
+    if role == VOID:
+        return role if new == "new" else new
+    if new == "rated" and role == "advised" and item.text in {"on a", "on an"}:
+        return role
+    if item.text in {"of", "to"} and (previous is None or previous.kind != NUMBER):
+        return role
+    if new == "new" and role in _OWN_PARTS:
+        return role
+    if new == "read" and role in {"found", "after", "new", "rated", "old"}:
+        return {"new": "after", "old": "found"}.get(role, role)
+    if new == "fitted" and role == "advised":
+        return role
+    return new
