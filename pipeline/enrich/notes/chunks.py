@@ -6,8 +6,8 @@ Codes (part numbers, telephone numbers, dates, times, prices, sizes) are told he
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from pipeline.enrich.notes.lexicon import OTHER_UNIT, lexicon, spelt
 
@@ -36,8 +36,7 @@ _DASHES = str.maketrans(dict.fromkeys("–—−‐‑", "-") | dict.fromkeys("�
 _QUOTES = frozenset("\"'")
 
 
-@dataclass(frozen=True, slots=True)
-class Atom:
+class Atom(NamedTuple):
     """A number, a word, a sign or a break, with its place in the chunk."""
 
     kind: str
@@ -81,6 +80,11 @@ def atoms_of(chunk: str) -> tuple[Atom, ...]:
     if run:
         atoms += _glued(run)
     return tuple(_codes(atoms)) if len(atoms) > 1 else tuple(atoms)
+
+
+def number_of(chunk: str) -> Atom:
+    """Return the number that a chunk of digits alone is."""
+    return _number(chunk, 0, len(chunk))
 
 
 def _number(piece: str, start: int, end: int) -> Atom:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from pipeline.enrich.notes.chunks import NUMBER
 from pipeline.enrich.notes.items import JOINT, LABEL, OTHER, Item
@@ -44,8 +45,7 @@ class Context:
     """Whether a price follows the stretch: then a size is a part on offer."""
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(NamedTuple):
     """One way to use the elements up to ``end``: what it leaves over as cost, and what is said."""
 
     end: int

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH, NUMBER
 from pipeline.enrich.notes.elements import LETTERS, Context
@@ -27,7 +27,7 @@ from pipeline.enrich.notes.limits import limits
 from pipeline.enrich.notes.marks import Mark, mark_items
 from pipeline.enrich.notes.observations import observed
 from pipeline.enrich.notes.pairing import match_stretch
-from pipeline.enrich.notes.past import END, earlier, of_present
+from pipeline.enrich.notes.past import END, MAY_BE_EARLIER, earlier, of_present
 from pipeline.enrich.notes.roles import give_roles
 from pipeline.enrich.notes.sections import CHECKED, DUAL, FITTED, PART, READING, Said
 from pipeline.enrich.notes.weights import weighed
@@ -49,8 +49,7 @@ _OWN_PARTS = frozenset({"fitted", "advised"})
 _ENDERS = frozenset({OTHER, BREAK, COMMA, MARK, WEIGHT, REFRIGERANT, HASH})
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(NamedTuple):
     """One thing a note tells, the mark it stands under, and its place in the note."""
 
     said: Said
@@ -79,9 +78,10 @@ def read_note(note: str, refrigerant: str | None = None) -> list[Told]:
         return []
     marks = mark_items(items)
     fits = give_roles(items)
-    readings = _readings(items, marks, refrigerant, fits=fits) if any(item.kind == NUMBER for item in items) else []
+    numbered = NUMBER in [item.kind for item in items]
+    readings = _readings(items, marks, refrigerant, fits=fits) if numbered else []
     told = [
-        *_without_past(readings, items),
+        *(_without_past(readings, items) if readings and MAY_BE_EARLIER.search(note) else readings),
         *(Told(said, marks[i], start, end) for said, i, start, end in weighed(items)),
     ]
     roles = {item.meaning.role for item in items}
@@ -96,7 +96,7 @@ def read_note(note: str, refrigerant: str | None = None) -> list[Told]:
 
 def _without_past(told: list[Told], items: list[Item]) -> list[Told]:
     """Leave out readings and parts of earlier visits."""
-    past, dated = earlier(items) if told else ((), ())
+    past, dated = earlier(items)
     if not past and not dated:
         return told
 
@@ -117,7 +117,7 @@ def _without_shared(told: list[Told]) -> list[Told]:
     outdoor = [one for one in told if one.said.field == "outdoor_db_f"]
     if len(set(marks)) < 2 or len(outdoor) != 1 or outdoor[0].mark != marks[-1]:
         return told
-    return [replace(one, mark=None) if one is outdoor[0] else one for one in told]
+    return [one._replace(mark=None) if one is outdoor[0] else one for one in told]
 
 
 def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | None, *, fits: bool) -> list[Told]:
@@ -135,8 +135,10 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
     first = 0
     if {"low", "high"} <= labels:
         _name_pressures(items, refrigerant)
+    as_is = fits or not {"after", "advised"} & {item.role for item in items}
+    needy = not labels.isdisjoint(NEEDS)
     for i, item in enumerate([*items, END]):
-        if item.kind == LABEL and (needs := NEEDS.get(item.meaning.label)) is not None and needs not in labels:
+        if needy and (needs := NEEDS.get(item.meaning.label)) is not None and needs not in labels:
             item.kind = FILLER if needs == "wet_bulb" else OTHER
         if item.kind == COMMA and i + 1 < len(items) and items[i + 1].text in ACTUAL:
             continue
@@ -146,7 +148,7 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
                 lead = first - 2 if first > 1 and items[first - 1].kind in PASSING else first - 1
                 context.led_in = lead >= 0 and items[lead].kind == OTHER
                 for matched in match_stretch(stretch, item, context):
-                    said_here = matched.said if fits else tuple(of_present(matched.said))
+                    said_here = matched.said if as_is else tuple(of_present(matched.said))
                     out += [Told(said, marks[first], matched.start, matched.end) for said in said_here]
                     _remember(said_here, context)
                 if len(stretch) == 1 and stretch[0].kind == LABEL and is_cap(stretch[0]):
@@ -163,8 +165,7 @@ def _readings(items: list[Item], marks: list[Mark | None], refrigerant: str | No
             if _only_says_how(items, i, stretch):
                 continue
             _set_context(items, i, context)
-            beside = len(stretch) > 2 and (stretch[-2].text == "/" or any(el.text in WET_BULBS for el in stretch))
-            if beside and item.text in WET_BULBS and _air_before(stretch) == "supply":
+            if item.text in WET_BULBS and len(stretch) > 2 and _is_of_supply(stretch):
                 item.meaning = SUPPLY_WET_BULB
         if not stretch:
             first = i
@@ -199,10 +200,11 @@ def _name_pressures(items: list[Item], refrigerant: str | None) -> None:
         sides["low"].meaning, sides["high"].meaning = Meaning(label="suction_pressure"), Meaning(label="head_pressure")
 
 
-def _air_before(stretch: list[Item]) -> str | None:
-    """Return the last of return and supply air named in the stretch."""
+def _is_of_supply(stretch: list[Item]) -> bool:
+    """Whether a wet bulb after this is the supply's: ``supply 54/53 wb``, or the second one told."""
     names = [str(item.meaning.label) for item in stretch if item.kind == LABEL]
-    return next((name for name in reversed(names) if name in {"return", "supply"}), None)
+    air = next((name for name in reversed(names) if name in {"return", "supply"}), None)
+    return air == "supply" and (stretch[-2].text == "/" or any(item.text in WET_BULBS for item in stretch))
 
 
 def _only_says_how(items: list[Item], i: int, stretch: list[Item]) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from pipeline.enrich.notes.chunks import BREAK, NUMBER, SIGN, SPELLED, Atom, atoms_of
+from pipeline.enrich.notes.chunks import BREAK, NUMBER, SIGN, SPELLED, Atom, atoms_of, number_of
 from pipeline.enrich.notes.lexicon import OTHER_UNIT, Lexicon, Meaning, lexicon
 from pipeline.enrich.notes.sections import SIZE_STEP, is_like_size_pair
 from pipeline.enrich.notes.spoken import SPOKEN, spoken_numbers
@@ -64,7 +64,7 @@ def items_of(note: str) -> list[Item]:
             atoms.append(_LINE_END)
             places.append(match.start())
             continue
-        found = atoms_of(chunk)
+        found = (number_of(chunk),) if chunk.isascii() and chunk.isdecimal() else atoms_of(chunk)
         atoms += found
         places += [match.start()] * len(found)
     if not SPOKEN.isdisjoint([atom.text for atom in atoms]):
@@ -82,7 +82,9 @@ def _phrases(atoms: list[Atom], places: list[int], words: Lexicon) -> list[Item]
     while i < count:
         atom, place = atoms[i], places[i]
         if atom.kind in SPELLED:
-            meaning, last = _longest(atoms, i, words) if atom.text in words.longest else (None, i)
+            meaning, last = words.singles.get(atom.text), i
+            if atom.text in words.seconds:
+                meaning, last = _longest(atoms, i, words)
             if meaning is not None:
                 text = atom.text if last == i else " ".join(a.text for a in atoms[i : last + 1] if a.kind != SIGN)
                 out.append(Item(_kind(meaning), text, place + atom.start, places[last] + atoms[last].end, meaning))
@@ -246,6 +248,8 @@ def _begins_next(items: list[Item], i: int, before: list[Item]) -> bool:
 
 def _weights(items: list[Item], words: Lexicon) -> list[Item]:
     """Join pounds and ounces to one weight in ounces, and tell refrigerants from numbers beside them."""
+    if OUNCES_IN.keys().isdisjoint([item.unit for item in items]) and "r" not in [item.text for item in items]:
+        return items
     out: list[Item] = []
     i, count = 0, len(items)
     while i < count:

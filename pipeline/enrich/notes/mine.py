@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import polars as pl
 
@@ -33,7 +34,7 @@ OTHER_UNIT = "the note says it of another unit than this row's"
 SITE = "the note tells of several units and the export of one"
 TWICE = "told twice with different values"
 
-_TOLD = {
+_TOLD: dict[str, type[pl.DataType]] = {
     "notes": pl.String,
     "refrigerant": pl.String,
     "n": pl.Int64,
@@ -95,16 +96,21 @@ def _rows(visits: pl.DataFrame) -> pl.DataFrame:
 def _told(rows: pl.DataFrame) -> pl.DataFrame:
     """Return what each different note tells, one row per thing told; the grammar reads a note at a time."""
     notes = rows.select("notes", "refrigerant").unique(maintain_order=True)
-    columns: dict[str, list[object]] = {name: [] for name in _TOLD}
-    for note, refrigerant in notes.iter_rows():
-        for n, one in enumerate(read_note(note, refrigerant)):
-            said = one.said
-            mark = None if one.mark is None else ":".join(one.mark)
-            snippet = note[one.start : one.end][:LONGEST_SNIPPET]
-            entry = (note, refrigerant, n, said.field, said.kind, said.value, said.text, snippet, mark)
-            for column, value in zip(columns.values(), entry, strict=True):
-                column.append(value)
-    return pl.DataFrame(columns, schema=_TOLD)
+    columns: dict[str, list[Any]] = {name: [] for name in _TOLD if name not in notes.columns}
+    n_s, fields, kinds, values, texts, snippets, marks = columns.values()
+    tellers: list[int] = []
+    for row, (note, refrigerant) in enumerate(notes.iter_rows()):
+        for n, (said, mark, start, end) in enumerate(read_note(note, refrigerant)):
+            tellers.append(row)
+            n_s.append(n)
+            fields.append(said.field)
+            kinds.append(said.kind)
+            values.append(said.value)
+            texts.append(said.text)
+            snippets.append(note[start:end][:LONGEST_SNIPPET])
+            marks.append(None if mark is None else ":".join(mark))
+    told = pl.DataFrame(columns, schema={name: _TOLD[name] for name in columns})
+    return notes[tellers].hstack(told)
 
 
 def _attribute(told: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:

@@ -8,7 +8,7 @@ and on a tie the label goes first. Each element has a fixed number of choices: t
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from pipeline.enrich.notes.chunks import NUMBER
 from pipeline.enrich.notes.elements import (
@@ -40,6 +40,8 @@ from pipeline.enrich.notes.sections import DUAL, READING, VOID, Said, section_sa
 
 CONTEXT_LABELS = frozenset({"cap", "pressures", "amps", "line_temps", "low", "high", "start_cap", "minutes"})
 PRESSURE_LABELS = frozenset({"pressures"})
+WEIGHED_LABELS = PRESSURE_LABELS | {"static"}
+"""Labels whose number depends on what else stands beside it."""
 LINE_LABELS = frozenset({"suction", "liquid", "discharge"})
 AMP_LABELS = frozenset({"compressor", "condenser_fan", "fan", "fan_motor", "blower"})
 RATED_AMPS = {
@@ -60,8 +62,7 @@ LEAST_AIR_F = 10.0
 """A number below this beside "supply" is no air temperature."""
 
 
-@dataclass(frozen=True, slots=True)
-class Matched:
+class Matched(NamedTuple):
     """What a stretch of the note says, and where it is written."""
 
     said: tuple[Said, ...]
@@ -72,8 +73,12 @@ class Matched:
 def match_stretch(elements: list[Item], follows: Item | None, context: Context) -> list[Matched]:
     """Return what the elements of one stretch say; ``follows`` is the item after it."""
     count = len(elements)
+    if NUMBER not in [el.kind for el in elements]:
+        return []
     if count < 3 and (simple := _simple(elements, follows, context)) is not None:
         return simple
+    if elements[0].kind == LABEL and (in_turn := _in_turn(elements, context)) is not None:
+        return in_turn
     last_section = max((i for i, el in enumerate(elements) if el.kind == LABEL and label_of(el).section), default=-1)
     choices: dict[int, list[Choice]] = {}
 
@@ -126,6 +131,32 @@ def _simple(els: list[Item], follows: Item | None, context: Context) -> list[Mat
         return []
     said = _field_says(labels[0], numbers[0], context)
     return [Matched(said, els[0].start, els[1].end)] if said else None
+
+
+def _in_turn(els: list[Item], context: Context) -> list[Matched] | None:
+    """Return what labels and numbers say where each number stands after its label (``SH 14 SC 9 OAT 92``).
+
+    Nothing is left over then, so that nothing has to be weighed. None where that is not so of each.
+    """
+    out: list[Matched] = []
+    label: Item | None = None
+    for el in els:
+        if el.kind == JOINT:
+            if el.text not in ":-" or label is None:
+                return None
+        elif (el.kind == LABEL) != (label is None):
+            return None
+        elif label is None:
+            if label_of(el).section is not None or el.meaning.label in WEIGHED_LABELS:
+                return None
+            label = el
+        else:
+            said = _field_says(label, el, context)
+            if said is None:
+                return None
+            out.append(Matched(said, label.start, el.end))
+            label = None
+    return out if label is None else None
 
 
 def _choices(els: list[Item], i: int, follows: Item | None, context: Context, *, sections: bool) -> Iterator[Choice]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
-from dataclasses import replace
 
 from pipeline.enrich.notes.chunks import BREAK, STOPS
 from pipeline.enrich.notes.items import Item, names_year
@@ -11,6 +11,8 @@ from pipeline.enrich.notes.sections import READING, Said
 
 PAST = frozenset({"ago", "yesterday", "ayer", "pasado", "pasada"})
 TIMES = frozenset({"year", "time", "visit", "month", "summer", "season", "week", "fall", "spring", "trip", "reading"})
+MAY_BE_EARLIER = re.compile(r"last|ago|yesterday|ayer|pasad|company|\b(?:19|20)\d\d\b", re.IGNORECASE)
+"""A note without any of these tells of no earlier visit."""
 PRESENT = frozenset({"now", "today", "but", "currently", "ahora", "hoy"})
 """Words of earlier visits, what stands after "last" for one, and words that lead back to this one."""
 GAIN = 1.05
@@ -50,4 +52,4 @@ def of_present(said: tuple[Said, ...]) -> Iterator[Said]:
             continue
         base = one.field.removesuffix("_after")
         fresh = base != one.field and (base not in values or values[one.field] < GAIN * values[base])
-        yield replace(one, field=base) if fresh and one.kind == READING else one
+        yield one._replace(field=base) if fresh and one.kind == READING else one

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from pipeline.enrich.capacitor_facts import capacitor_facts
 from pipeline.enrich.notes.limits import limits
@@ -17,8 +17,7 @@ SIZE_STEP = 2.5
 """Labels of capacitors are multiples of this (common practice, no source); so are some readings."""
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
+class Said(NamedTuple):
     """One thing told: a reading, a rating, a part, an observation or a check."""
 
     kind: str
@@ -27,8 +26,7 @@ class Said:
     text: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
+class Group(NamedTuple):
     """One number, or two written as a pair, with the role that the words before give."""
 
     values: tuple[float, ...]
