@@ -91,7 +91,7 @@
   });
 
   // All units of a large shop, too many for one table: what fits is listed while one types.
-  const lookup = document.querySelector("[data-index]");
+  const lookup = document.querySelector("search[data-index]"); // a chart marks its own notes with data-index
   if (lookup) {
     const units = JSON.parse(document.getElementById(lookup.dataset.index).textContent).map(([text, href]) => ({ text, href, key: text.toLocaleLowerCase() }));
     const list = document.getElementById("found");
