@@ -6,10 +6,15 @@ from collections.abc import Sequence
 
 import duckdb
 import polars as pl
+from polars import selectors
 
 import sql
 from pipeline.store.frames import registered
 from pipeline.store.migrate import Column
+
+DIGITS = 10
+"""Significant digits that are kept: sums over threads differ in the sixteenth, and the same files shall give the same
+store and pages to the byte."""
 
 
 def replace_rows(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame, unit_ids: pl.Series | None) -> None:
@@ -52,7 +57,7 @@ def append_rows(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame)
 def _insert(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame, columns: list[str]) -> None:
     if frame.is_empty():
         return
-    with registered(con, "coming", frame):
+    with registered(con, "coming", frame.with_columns(selectors.float().round_sig_figs(DIGITS))):
         con.execute(sql.render("load/derived_in.sql.j2", table=table, columns=columns))
 
 

@@ -203,7 +203,7 @@ def test_the_page_lists_what_waits_and_says_what_to_type(tmp_path: Path) -> None
     assert "2 units are named at this address, and these visits say of none which it was" in text
     assert "Write the unit&#39;s id, serial number or location" in text
     assert "4 Quarry Lane" in text
-    assert "1 row of parts on 1 ticket waits for the visit itself" in text
+    assert "1 row of parts on 1 ticket waits for a visit that no file has told of yet" in text
     units = ask(tmp_path / "shop", "unit_risk", "risk_history")
     assert "AC-2" in units["unit_risk"]["unit_id"].to_list()
     assert set(units["risk_history"]["unit_id"]) <= set(units["unit_risk"]["unit_id"])

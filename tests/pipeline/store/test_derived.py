@@ -27,6 +27,15 @@ def test_only_the_units_named_are_replaced(con):
     assert of_units(con, "core.capacitor_series", pl.Series(["U3", "U2"]))["unit_id"].to_list() == ["U3"]
 
 
+def test_digits_that_the_order_of_a_sum_decides_are_not_kept(con):
+    shares = [0.1, 0.2, 0.3, 0.7, 1e-3, 1e-9]
+    sums = [sum(shares), sum(reversed(shares))]
+    assert sums[0] != sums[1]
+    replace_rows(con, "capacitor_series", ROWS.head(2).with_columns(rated_uf=pl.Series(sums)), None)
+    first, second = query(con, "core.capacitor_series")["rated_uf"]
+    assert first == second == pytest.approx(sums[0], rel=1e-9)
+
+
 def test_all_are_replaced_where_no_units_are_named(con):
     replace_rows(con, "capacitor_series", ROWS, None)
     replace_rows(con, "capacitor_series", ROWS.head(1), None)
