@@ -28,7 +28,7 @@ def test_only_the_units_named_are_replaced(con):
 
 
 def test_digits_that_the_order_of_a_sum_decides_are_not_kept(con):
-    shares = [0.1, 0.2, 0.3, 0.7, 1e-3, 1e-9]
+    shares = [0.1, 0.2, 0.3]
     sums = [sum(shares), sum(reversed(shares))]
     assert sums[0] != sums[1]
     replace_rows(con, "capacitor_series", ROWS.head(2).with_columns(rated_uf=pl.Series(sums)), None)
