@@ -96,7 +96,7 @@ def _depleting(use: Sequence[Row], types: Sequence[Row]) -> tuple[str, ...]:
     return tuple(
         f"{count(row['units_active'], 'unit')} still {'holds' if row['units_active'] == 1 else 'hold'} "
         f"{words(row['refrigerant'])}, which depletes ozone and is getting scarce; "
-        f"{number(row['added_lb_12_months'], 1)} lb went in during the last twelve months."
+        f"{number(row['added_lb_12_months'], 1)}\u00a0lb went in during the last twelve months."
         for row in types
         if row["refrigerant"] in depleting
     )
@@ -111,7 +111,7 @@ def _warming(use: Sequence[Row], as_of: dt.date | None) -> tuple[str, ...]:
     newest = [row for row in whole if row["calendar_year"] == year]
     net, co2 = (sum(row[key] or 0.0 for row in newest) for key in ("net_lb", "co2_t"))
     return (
-        f"In {year}, {number(net, 1)} lb more went in than came out of refrigerants with a warming potential over "
+        f"In {year}, {number(net, 1)}\u00a0lb more went in than came out of refrigerants with a warming potential over "
         f"{number(HIGH_GWP)}. If all of it leaks out, it warms as much as {number(co2, 1)} t of CO₂.",
     )
 

@@ -61,7 +61,7 @@ def test_use_by_type_and_year_adds_up(shop: Path) -> None:
     # 80 oz net are 5 lb; 5 lb of R-22 at 1,810 warm like 5 x 0.45359237 x 1.81 = 4.1 t, of R-410A at 2,088 like 4.7 t
     assert re.search(r"2025 R-22 7 5\.2 0\.2 5\.0 4\.1 ", text)
     assert re.search(r"2025 R-410A 7 5\.2 0\.2 5\.0 4\.7 ", text)
-    assert "In 2025, 10.0 lb more went in than came out" in text
+    assert "In 2025, 10.0\u00a0lb more went in than came out" in text
 
 
 def test_a_top_up_with_a_leak_found_since_is_not_blind(tmp_path: Path) -> None:
