@@ -126,6 +126,9 @@ def test_each_open_claim_has_a_packet_with_its_rows(shop: Path) -> None:
     told = " ".join(packet.text for packet in packets)
     assert "File by 30 May 2026" in told  # 90 days from 1 March
     assert "test it before then, and file only if it is outside its label tolerance or failed" in told
+    contactor = " ".join(p.text for p in packets if "Contactor, U-" in p.text and "still in place" in p.text)
+    assert contactor
+    assert "label tolerance" not in contactor  # only a capacitor has one
     assert "parts.csv, line 50" in told
     assert "units.csv, line 21" in told
     assert "by now estimated 13.0\u00a0% under its label" in told
