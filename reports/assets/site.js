@@ -161,20 +161,34 @@
     header.replaceChildren(button);
     button.addEventListener("click", () => sort(header, header.getAttribute("aria-sort") === "ascending"));
   }
+  const listed = [...rows];
   const order = document.createElement("select");
   order.id = "order-by";
+  order.append(new Option("as listed", ""));
+  const unsort = () => {
+    rows.splice(0, rows.length, ...listed);
+    body.append(...rows.map(({ row }) => row));
+    for (const header of headers) header.removeAttribute("aria-sort");
+    if (headers[0].dataset.sort === "number") headers[0].setAttribute("aria-sort", "ascending"); // numbered as listed
+    order.value = "";
+    narrow();
+  };
   for (const header of headers.filter((cell) => cell.dataset.sort)) {
     const index = headers.indexOf(header);
     order.append(new Option(header.textContent + " ↑", index + " up"), new Option(header.textContent + " ↓", index + " down"));
   }
-  order.addEventListener("change", () => { const [index, way] = order.value.split(" "); sort(headers[index], way === "down"); });
+  order.addEventListener("change", () => {
+    const [index, way] = order.value.split(" ");
+    if (index) sort(headers[index], way === "down");
+    else unsort();
+  });
   const field = search.querySelector("[data-order]");
   field.append(order);
   field.hidden = false;
   search.hidden = false;
   search.querySelector("[data-all]").addEventListener("click", () => {
     for (const box of [find, ...boxes]) box.value = "";
-    sort(headers[0], false);
+    unsort();
   });
   search.addEventListener("input", narrow);
   narrow();

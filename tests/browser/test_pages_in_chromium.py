@@ -142,6 +142,23 @@ def test_the_watch_list_filters_and_sorts_by_keyboard(browser: Any, sites: dict[
         assert 0 < len(shown(page)) < 15
 
 
+def test_show_all_brings_back_the_order_of_the_page(browser: Any, sites: dict[str, Path]) -> None:
+    with Visit(browser, next(sites["hostile"].glob("*/findings.html"))) as visit:
+        page = visit.page
+        found = page.locator("#open tbody tr:visible")
+        listed = found.all_inner_texts()
+        page.get_by_role("button", name="Found").press("Enter")
+        assert found.all_inner_texts() != listed
+        page.get_by_role("button", name="Show all").press("Enter")
+        assert found.all_inner_texts() == listed
+        assert page.locator("#open th[aria-sort]").count() == 0
+        page.set_viewport_size({"width": 390, "height": 844})
+        assert page.get_by_label("Order by").input_value() == ""  # no sorting is said that was not done
+        page.get_by_label("Order by").select_option(label="Unit ↓")
+        page.get_by_label("Order by").select_option(label="as listed")
+        assert [text.split()[0] for text in found.all_inner_texts()] == [text.split()[0] for text in listed]
+
+
 def test_pages_stand_without_script(browser: Any, sites: dict[str, Path]) -> None:
     with Visit(browser, watch_list(sites), java_script_enabled=False) as visit:
         assert visit.page.locator("#watch tbody tr").count() == 15

@@ -8,7 +8,7 @@ from pathlib import Path
 from pipeline.config import Settings
 from pipeline.publish import publish
 from tests.reports.fleet import Fleet, small_fleet
-from tests.reports.html import read_document
+from tests.reports.html import read_document, read_tables
 
 
 def text_of(fleet: Fleet, folder: Path) -> str:
@@ -49,3 +49,22 @@ def test_the_fleet_review_counts_both_with_links(tmp_path: Path) -> None:
     assert {"leaks.html", "findings.html"} <= links
     assert "40" in page.values
     assert "10" in page.values
+
+
+def test_what_was_promised_comes_first_then_the_unit_likeliest_to_fail(tmp_path: Path) -> None:
+    fleet = small_fleet(30, hostile=False)
+    [(last,)] = fleet.con.sql("select unit_id from unit_risk order by rank desc limit 1").fetchall()
+    fleet.con.execute("update core.open_findings set decision = 'approved' where unit_id = ?", [last])
+    wanted = fleet.con.sql(
+        "select unit_id from open_findings join unit_risk using (unit_id) where resolved_on is null"
+        " and decision is null order by rank, days_open desc"
+    ).fetchall()
+    publish(fleet.query, tmp_path, Settings())
+    document = next((tmp_path / "dashboards").glob("*/findings.html"))
+    [rows] = [table.rows for table in read_tables(document) if table.under == "act"]
+    shown = [row[0].split()[0] for row in rows]
+    promised = shown.count(last)
+    assert promised > 0
+    assert shown[:promised] == [last] * promised
+    assert shown[promised : promised + len(wanted)] == [unit for (unit,) in wanted]
+    assert {row[1] for row in rows if row[1].startswith("Topped up")} == {"Topped up, no repair: 12 oz topped up"}
