@@ -50,7 +50,7 @@ def build(frames: Mapping[str, pl.DataFrame], _site: Site) -> Findings:
     declined = [row for row in listed if row["decision"] == "declined"]
     in_all, said_no = (sum(row[key] for row in counts) for key in ("still_open", "declined"))
     return Findings(
-        headline=f"{count(in_all, 'finding')} with no repair on file" if in_all else "Nothing found is left open",
+        headline=f"{count(in_all, 'finding')} with no repair on file" if in_all else "No finding is open on file",
         lead=_lead(counts, in_all, said_no),
         counts=tuple(counts),
         to_act=tuple(to_act),

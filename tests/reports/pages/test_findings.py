@@ -39,7 +39,7 @@ def test_findings_of_units_no_longer_in_care_are_left_out(tmp_path: Path) -> Non
         visit_id="V",
         days_open=800,
     )
-    assert "Nothing found is left open" in text_of(fleet, tmp_path)
+    assert "No finding is open on file" in text_of(fleet, tmp_path)
 
 
 def test_the_fleet_review_counts_both_with_links(tmp_path: Path) -> None:
