@@ -63,9 +63,16 @@ def sequences(els: list[Item], at: int) -> Iterator[tuple[tuple[Group, ...], int
         for groups, end in reached:
             yield groups, end
             if len(groups) < MOST_GROUPS:
-                begin = skip(els, end, ":-@()+") if groups else end
+                begin = _next_group(els, end) if groups else end
                 further += [((*groups, group), after) for group, after in groups_at(els, begin)]
         reached = further
+
+
+def _next_group(els: list[Item], end: int) -> int:
+    """Return where a further group may begin; "and" leads to one that was read: ``is 45/5 and reads 44/4.8``."""
+    begin = skip(els, end, ":-@()+")
+    read = begin + 1 < len(els) and els[begin + 1].kind == NUMBER and els[begin + 1].role == "read"
+    return begin + 1 if read and els[begin].meaning.joint == "and" else begin
 
 
 def groups_at(els: list[Item], i: int) -> Iterator[tuple[Group, int]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
+from operator import itemgetter
 from typing import NamedTuple
 
 from pipeline.enrich.notes.chunks import BREAK, COMMA, HASH, NUMBER
@@ -46,6 +47,8 @@ WET_BULBS = frozenset({"wb", "w b", "wet bulb", "wetbulb"})
 SUPPLY_WET_BULB = Meaning(label="supply_wet_bulb")
 ACTUAL = frozenset({"actual", "act"})
 _OWN_PARTS = frozenset({"fitted", "advised"})
+_PLACE = itemgetter(2, 3)
+"""Start and end of what was told."""
 _ENDERS = frozenset({OTHER, BREAK, COMMA, MARK, WEIGHT, REFRIGERANT, HASH})
 
 
@@ -90,7 +93,7 @@ def read_note(note: str, refrigerant: str | None = None) -> list[Told]:
     if "good" in roles:
         told += _checks(items, marks, told)
     told += [Told(said, marks[i], start, end) for said, i, start, end in observed(items)]
-    told.sort(key=lambda one: (one.start, one.end))
+    told.sort(key=_PLACE)
     return told if ":" in note or "\n" in note else _without_shared(told)
 
 

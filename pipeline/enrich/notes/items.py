@@ -34,7 +34,7 @@ FIRST_YEAR, LAST_YEAR = 1950, 2049
 PART_VOLTS = frozenset({330.0, 370.0, 440.0})
 """Voltage classes of run capacitors (common practice, no source): they belong to a part's size."""
 
-_CHUNKS = re.compile(r"\n|\r|[^\s]+")
+_CHUNKS = re.compile(r"\S+|\n|\r")
 _NOTHING = Meaning()
 
 

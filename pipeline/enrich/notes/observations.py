@@ -37,6 +37,8 @@ class _Words:
     negation_after: frozenset[str]
     unsure: frozenset[tuple[str, ...]]
     past: frozenset[tuple[str, ...]]
+    doubting: frozenset[str]
+    """First words of what makes a sentence unsure or of the past."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +68,16 @@ def _words() -> _Words:
         for sign in given["signs"]:
             key = tuple(sign.split())
             signs[key] = (*signs.get(key, ()), rule)
+    unsure, past = (frozenset(tuple(phrase.split()) for phrase in raw["unsure"][key]) for key in ("words", "past"))
     return _Words(
         signs=signs,
         first_words=frozenset(key[0] for key in signs),
         nouns=frozenset(nouns),
         negation=frozenset(raw["negation"]["words"]),
         negation_after=frozenset(raw["negation"]["after"]),
-        unsure=frozenset(tuple(phrase.split()) for phrase in raw["unsure"]["words"]),
-        past=frozenset(tuple(phrase.split()) for phrase in raw["unsure"]["past"]),
+        unsure=unsure,
+        past=past,
+        doubting=frozenset({"unticked", *(phrase[0] for phrase in (*unsure, *past))}),
     )
 
 
@@ -243,11 +247,27 @@ def _doubt(words: list[_Word], items: list[Item], i: int) -> _Doubt:
         last += 1
     unsure_from = len(words)
     for n in range(first, last):
+        if words[n].text not in known.doubting:
+            continue
         for size in (1, 2, 3):
             phrase = tuple(word.text for word in words[n : n + size])
             if phrase in known.past or phrase == ("unticked",):
                 unsure_from = -1
             elif phrase in known.unsure:
                 unsure_from = min(unsure_from, n)
-    advised = frozenset(w.clause for w in words[first:last] if items[w.item].meaning.role == "advised")
-    return _Doubt(unsure_from, advised)
+    return _Doubt(unsure_from, _advised(words[first:last], items))
+
+
+def _advised(words: list[_Word], items: list[Item]) -> frozenset[int]:
+    """Return the clauses of a sentence in which something is advised, up to one that says what was done."""
+    clauses: set[int] = set()
+    advised = False
+    for word in words:
+        role = items[word.item].meaning.role
+        if role in {"advised", "fitted"}:
+            advised = role == "advised"
+        if advised:
+            clauses.add(word.clause)
+        elif role == "fitted":
+            clauses.discard(word.clause)
+    return frozenset(clauses)

@@ -55,6 +55,7 @@ RATED_AMPS = {
 """What is measured beside a plate's amps, by the label before them; "cfm" is the condenser fan motor there."""
 SAME = 1e-9
 """Costs nearer than this are equal."""
+AIMED_LABELS = frozenset({"superheat", "subcooling", "target_superheat", "target_subcooling"})
 MOST_BEFORE = 2
 LARGEST_UF = 100.0
 """A larger number beside "cap" belongs to something else."""
@@ -281,6 +282,8 @@ def _says_otherwise(els: list[Item], i: int, at: int) -> bool:
     own_label = end < len(els) and els[end].kind == LABEL and (end + 1 >= len(els) or els[end + 1].kind != NUMBER)
     if end > at + 1 and not own_label:
         return els[at].unit is None or els[at].unit == els[at + 2].unit
+    if els[at].unit == "uF" and at + 1 < len(els) and els[at + 1].kind == NUMBER:
+        return True  # "blower 15 mfd 14.2": one of them is the label's
     if els[i].meaning.label != "static":
         return False
     after = [el for el in els[at + 1 : at + 4] if el.kind in {LABEL, NUMBER}]
@@ -359,7 +362,7 @@ def _field_says(label: Item, number: Item, context: Context) -> tuple[Said, ...]
     field = label_of(label).fields.get(unit)
     if number.role in {"prior", VOID}:
         return None  # of before the work: what it is now counts
-    if number.role == "rated" and name not in {"superheat", "subcooling"}:
+    if number.role in {"rated", "target"} and name not in AIMED_LABELS:
         return None  # what it should be
     if number.role in {"target", "rated"} and name in {"superheat", "subcooling"}:
         field = "recorded_target_superheat_f" if name == "superheat" and unit in {"none", "degF"} else ""

@@ -11,7 +11,10 @@ from pipeline.enrich.notes.sections import READING, Said
 
 PAST = frozenset({"ago", "yesterday", "ayer", "pasado", "pasada"})
 TIMES = frozenset({"year", "time", "visit", "month", "summer", "season", "week", "fall", "spring", "trip", "reading"})
-MAY_BE_EARLIER = re.compile(r"last|ago|yesterday|ayer|pasad|company|\b(?:19|20)\d\d\b", re.IGNORECASE)
+SEASONS = frozenset({"spring", "summer", "fall", "autumn", "winter"})
+MAY_BE_EARLIER = re.compile(
+    r"spring|summer|fall|autumn|winter|last|ago|yesterday|ayer|pasad|company|\b(?:19|20)\d\d\b", re.IGNORECASE
+)
 """A note without any of these tells of no earlier visit."""
 PRESENT = frozenset({"now", "today", "but", "currently", "ahora", "hoy"})
 """Words of earlier visits, what stands after "last" for one, and words that lead back to this one."""
@@ -38,6 +41,8 @@ def earlier(items: list[Item]) -> tuple[Clauses, Clauses]:
         word, _, second = item.text.partition(" ")
         if word == "last":
             past = past or (second or (items[i + 1].text if i + 1 < len(items) else "")).split(" ")[0] in TIMES
+        if item.text in SEASONS and i and items[i - 1].text in {"in", "this", "the"}:
+            past = True
         past = past or item.text in PAST or item.text.endswith(" company")
         year = year or names_year(item)
     return past_clauses, dated

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline.enrich.capacitor_facts import SECTIONS
 from pipeline.enrich.notes.chunks import BREAK, COMMA, NUMBER, STOPS
 from pipeline.enrich.notes.items import (
     FILLER,
@@ -22,7 +23,7 @@ from pipeline.enrich.notes.sections import VOID
 CLEARING = frozenset({BREAK, COMMA, WEIGHT})
 SAYING = frozenset({ROLE, LABEL})
 _OWN_PARTS = frozenset({"fitted", "advised"})
-SIZED_ROLES = frozenset({None, "new", "old", "fitted", "rated"})
+SIZED_ROLES = frozenset({None, "new", "old", "fitted", "rated", "found", "after"})
 """Roles that say another thing of a size than of a reading, or that a verb after the size changes."""
 INSTEAD = frozenset({"to", "with", "w", "for"})
 EXCHANGES = frozenset({
@@ -35,8 +36,13 @@ DENIALS = frozenset(
 )
 AIMS = frozenset({
     "target", "required", "req", "goal", "tgt", "needed", "nameplate", "plate", "per plate", "per nameplate",
-    "per label", "per spec", "per chart", "per mfg", "on plate",
+    "per label", "per spec", "per chart", "per mfg", "on plate", "rla", "fla", "lra", "mca",
 })  # fmt: skip
+OTHERS = frozenset({
+    "customer", "cust", "owner", "homeowner", "someone", "somebody", "handyman", "neighbor", "tenant", "landlord",
+    "guy", "company", "they", "husband", "he", "she", "cliente",
+})  # fmt: skip
+"""Who may have fitted a part before this visit."""
 PAIRING = frozenset({"/", "+", "over", "&"})
 
 
@@ -47,19 +53,19 @@ def give_roles(items: list[Item]) -> bool:
     of a verb right after it (``40/5 cap installed``).
     """
     role: str | None = None
-    strong = fits = False
+    strong = fits = lasting = False
     previous: Item | None = None
     for i, item in enumerate(items):
         new = item.meaning.role
         if item.kind == NUMBER:
             paired = previous is not None and previous.kind == JOINT and previous.text in PAIRING
-            bracketed = (
-                previous is not None and previous.text == "(" and i + 1 < len(items) and items[i + 1].text == ")"
-            )
+            bracketed = previous is not None and previous.text == "(" and _is_bracketed(items, i, role)
             if item.role is not None:
                 pass  # the second of two sizes, given its role with the first
             elif _is_aim(items, i + 1):
                 item.role = "target"
+            elif _is_distance(items, i):
+                item.role = VOID
             elif role is None and i + 1 < len(items) and items[i + 1].text == "before":
                 item.role = "prior"
             elif bracketed and not _labelled_otherwise(items, i - 2):
@@ -69,13 +75,17 @@ def give_roles(items: list[Item]) -> bool:
             elif role in SIZED_ROLES and (size := size_at(items, i)) is not None:
                 item.role = _of_size(items, size, role)
                 fits = fits or item.role == "fitted"
+            elif role is None and lasting and previous is not None and _names_section(previous):
+                item.role = "after"  # "fan now 5.1 herm 45.6"
             else:
                 item.role = "found" if role == "old" else role
+            lasting = lasting or item.role == "after"
             followed = _and_another(items, i + 1, strong=strong)
             if not followed and not (strong and i + 1 < len(items) and items[i + 1].kind == NUMBER):
                 role = None
         elif item.kind in CLEARING:
             role = None
+            lasting = lasting and item.kind != BREAK
         elif item.meaning.other_part:
             listed = i + 1 < len(items) and (items[i + 1].text in {"+", "&"} or items[i + 1].meaning.joint == "and")
             role = role if listed else None
@@ -87,6 +97,8 @@ def give_roles(items: list[Item]) -> bool:
             role = _next_role(role, new, item, previous)
             if role == "fitted" and i and items[i - 1].text in DENIALS:
                 role = VOID
+            elif role == "fitted" and _by_others(items, i):
+                role = "rated"  # what hangs there now
             fits = fits or role in {"fitted", "new"}
             strong = role in _OWN_PARTS
         if item.kind not in PASSING:
@@ -100,11 +112,14 @@ def _of_size(items: list[Item], end: int, role: str | None) -> str | None:
     Of ``changed 35/5 to 40/5`` only the second was fitted. A part called new that was then declined is advised.
     """
     if role == "old":
-        return VOID
+        read = end + 1 < len(items) and items[end].meaning.role == "read" and items[end + 1].kind == NUMBER
+        return "rated" if read else VOID
     if role == "fitted":
         return VOID if _gives_way(items, end) else role
     if end < len(items) and items[end].text == "in" and (end + 1 == len(items) or items[end + 1].kind in STOPS):
         return "fitted"
+    if role == "found" and end < len(items) and is_cap(items[end]):
+        return VOID  # "found 45/5 cap swollen"
     at = end
     while at < len(items) and (
         items[at].kind == FILLER or items[at].text == "-" or (items[at].kind == LABEL and is_cap(items[at]))
@@ -118,11 +133,33 @@ def _of_size(items: list[Item], end: int, role: str | None) -> str | None:
     verb = items[at] if at < len(items) else None
     if verb is not None and verb.kind in {COMMA, OTHER}:
         verb, at = _verb_apart(items, at)
+    if role is None and verb is not None and verb.meaning.role == "rated" and not _governs(items, at):
+        return "rated"
     if verb is None or verb.meaning.role not in _OWN_PARTS or _governs(items, at):
         return role
     if verb.meaning.role == "fitted" and verb.text.split()[0] in EXCHANGES:
         return role if role is not None else VOID  # which of the two is not said
     return verb.meaning.role
+
+
+def _is_bracketed(items: list[Item], i: int, role: str | None) -> bool:
+    """Whether a bracket closes after the number at ``i``, or after the size that begins there."""
+    size = size_at(items, i) if role is None else None
+    at = i + 1 if size is None else size
+    return at < len(items) and items[at].text == ")"
+
+
+def _names_section(item: Item) -> bool:
+    label = lexicon().labels.get(str(item.meaning.label)) if item.kind == LABEL else None
+    return label is not None and label.section in SECTIONS
+
+
+def _by_others(items: list[Item], i: int) -> bool:
+    """Whether a part was fitted by another than the technician: ``customer replaced cap with a 35/5``."""
+    at = i - 1
+    while at >= 0 and (items[at].kind == FILLER or items[at].text in {"already", "previously"}):
+        at -= 1
+    return at >= 0 and items[at].text in OTHERS
 
 
 def _gives_way(items: list[Item], end: int) -> bool:
@@ -156,8 +193,9 @@ def _governs(items: list[Item], at: int) -> bool:
         at += 1
     if at >= len(items):
         return False
-    section = items[at].kind == LABEL and lexicon().labels[str(items[at].meaning.label)].section
-    return items[at].kind == NUMBER or bool(section) or items[at].meaning.other_part
+    label = lexicon().labels.get(str(items[at].meaning.label)) if items[at].kind == LABEL else None
+    section = label is not None and label.section is not None
+    return items[at].kind == NUMBER or section or items[at].meaning.other_part
 
 
 def _and_another(items: list[Item], i: int, *, strong: bool) -> bool:
@@ -174,7 +212,14 @@ def _is_aim(items: list[Item], i: int) -> bool:
     at = i + 1
     while at < len(items) and (items[at].kind == FILLER or items[at].text in {":", "-"}):
         at += 1
-    return at == len(items) or items[at].kind not in {NUMBER, LABEL}
+    return at == len(items) or items[at].kind != NUMBER
+
+
+def _is_distance(items: list[Item], i: int) -> bool:
+    """Whether a number is how far a reading is from its aim: ``sc 3 below target``, ``within 2 of target``."""
+    near = i > 0 and items[i - 1].text == "within"
+    off = i + 2 < len(items) and items[i + 1].text in {"below", "under", "above", "over", "off"}
+    return near or (off and items[i + 2].text in AIMS)
 
 
 def _labelled_otherwise(items: list[Item], i: int) -> bool:
@@ -188,7 +233,7 @@ def _labelled_otherwise(items: list[Item], i: int) -> bool:
 def _next_role(role: str | None, new: str, item: Item, previous: Item | None) -> str | None:
     if role == VOID:
         return role if new == "new" else new
-    if new == "rated" and role == "advised" and item.text in {"on a", "on an"}:
+    if new == "rated" and role in {"new", "fitted", "advised"} and item.text in {"on a", "on an", "is a"}:
         return role
     if item.text in {"of", "to"} and (previous is None or previous.kind != NUMBER):
         return role

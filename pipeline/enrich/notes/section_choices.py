@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from pipeline.enrich.notes.chunks import NUMBER
@@ -17,7 +17,7 @@ from pipeline.enrich.notes.elements import (
     label_of,
     sequences,
 )
-from pipeline.enrich.notes.items import JOINT, LABEL, Item, is_cap
+from pipeline.enrich.notes.items import JOINT, LABEL, Item, is_cap, size_at
 from pipeline.enrich.notes.limits import limits
 from pipeline.enrich.notes.sections import (
     DUAL,
@@ -56,7 +56,8 @@ def section_choices(
             continue
         if not _is_meant(els, label, numbers, every, context):
             continue
-        if context.priced and end == len(els) and len(every) == 1 and every[0].plain and is_size_pair(every[0].values):
+        offered = context.priced and end == len(els) and len(every) == 1 and every[0].role != "advised"
+        if offered and every[0].plain and is_size_pair(every[0].values):
             yield Choice(end, 0.0)
             continue
         if len(before) == 1 and not groups and before[0].role is None and _names_size(els, label, numbers):
@@ -66,6 +67,8 @@ def section_choices(
             yield Choice(end, NUMBER_FIRST if before else 0.0)
             continue
         said = section_says(section, every)
+        if said and section == DUAL:
+            said = _without_label(said, every)
         if said:
             yield Choice(end, NUMBER_FIRST if before else 0.0, said)
 
@@ -85,6 +88,17 @@ def _only_size(group: Group, numbers: list[Item]) -> bool:
     return group.role is None and group.plain and is_size_pair(group.values) and not any(n.unit for n in numbers)
 
 
+def _without_label(said: tuple[Said, ...], groups: Sequence[Group]) -> tuple[Said, ...]:
+    """Leave out as readings what may be a label: the first of ``cap 40/5 replaced with 45/5``."""
+    labels = [group.values for group in groups if group.role is None and group.plain and is_size_pair(group.values)]
+    if not labels:
+        return said
+    read = {one.field: one.value for one in said if one.kind == READING}
+    if (read.get("herm_uf"), read.get("fan_uf")) not in labels:
+        return said
+    return tuple(one for one in said if one.kind != READING or one.field not in {"herm_uf", "fan_uf"})
+
+
 def _is_meant(els: list[Item], label: int, numbers: list[Item], groups: tuple[Group, ...], context: Context) -> bool:
     """Whether a short or shared label (``h``, ``fan``) speaks of the capacitor here."""
     name = str(els[label].meaning.label)
@@ -97,7 +111,7 @@ def _is_meant(els: list[Item], label: int, numbers: list[Item], groups: tuple[Gr
         return True
     if context.speaks_of_capacitors:
         return not context.speaks_of_amps or groups[0].values[0] >= LEAST_UNLABELLED_UF
-    rated = len(groups[0].values) == 2 or any(group.role == "rated" for group in groups)
+    rated = len(groups[0].values) == 2 or any(g.role == "rated" and is_size("fan", g.values[0]) for g in groups)
     return rated or (groups[0].values[0] >= LEAST_UNLABELLED_UF and not context.speaks_of_amps)
 
 
@@ -126,6 +140,7 @@ def bare_choices(els: list[Item], i: int, context: Context) -> Iterator[Choice]:
             spoken = any(group.role not in {None} for group in groups)
             plain_size = len(groups) == 1 and groups[0].plain and is_size_pair(groups[0].values)
             readings = any(number.decimals or number.unit for number in numbers) and not plain_size
+            readings = readings and not (len(groups) == 1 and not spoken and size_at(els, i) is not None)
             part = spoken and plain_size and groups[0].role in {"fitted", "advised"}
             part = part or (plain_size and groups[0].role == "new" and context.speaks_of_capacitors)
             told = spoken and context.speaks_of_capacitors and groups[0].role != "new"

@@ -143,7 +143,7 @@ def _one_section(section: str, groups: Sequence[Group]) -> tuple[Said, ...] | No
 
 def _slot(section: str, group: Group, slots: dict[str, float]) -> str | None:
     """Return what the group's number is: found, after, rated, part; ``swap``: the one before it was the rating."""
-    value, role = group.values[0], "found" if group.role == "prior" else group.role
+    value, role = group.values[0], {"prior": "found", "target": "rated"}.get(str(group.role), group.role)
     size = is_size(section, value)
     if role in {"fitted", "advised", "new"}:
         if size and group.plain:
