@@ -32,8 +32,8 @@ def test_100_000_notes(record_property: pytest.RecordProperty) -> None:
 
     def moved(figure: re.Match[str]) -> str:
         if "." in figure[0]:
-            return f"{float(figure[0]) + rng.randint(0, 9) / 10:.1f}"
-        return str(int(figure[0]) + rng.randint(0, 3)) if len(figure[0]) < 4 else figure[0]
+            return f"{float(figure[0]) + rng.randint(0, 19) / 10:.1f}"
+        return str(int(figure[0]) + rng.randint(0, 9)) if len(figure[0]) < 4 else figure[0]
 
     notes: dict[str, None] = {}
     while len(notes) < 100_000:

@@ -33,6 +33,8 @@ _ABBREVIATED = frozenset({
     "press", "deg", "vs", "oz", "lb", "lbs", "subc", "rec", "inst", "repl",
 })  # fmt: skip
 _DASHES = str.maketrans(dict.fromkeys("–—−‐‑", "-") | dict.fromkeys("″”“", '"') | {"’": "'", "º": "°", "˚": "°"})
+ARROWS = frozenset(">→⇒")
+"""Between two numbers they say that the second came after the first."""
 _QUOTES = frozenset("\"'")
 
 
@@ -171,11 +173,17 @@ def _codes(atoms: list[Atom]) -> list[Atom]:
         elif atom.kind == SIGN and atom.text not in _SIGNS:
             if atom.text == ">" and i and atoms[i - 1].text in "-:":
                 out[-1] = Atom(WORD, "now", atoms[i - 1].start, atom.end)
+            elif atom.text in ARROWS and _between_numbers(atoms, i):
+                out.append(Atom(WORD, "now", atom.start, atom.end))
             elif atom.text not in "~°%<>≈" and atom.text not in _QUOTES:
                 out.append(Atom(JUNK, atom.text, atom.start, atom.end))
         else:
             out.append(atom)
     return out
+
+
+def _between_numbers(atoms: list[Atom], i: int) -> bool:
+    return 0 < i < len(atoms) - 1 and atoms[i - 1].kind == atoms[i + 1].kind == NUMBER
 
 
 def _signed_unit(atoms: list[Atom], i: int) -> tuple[str, int]:
@@ -198,7 +206,9 @@ def _is_code(atoms: list[Atom], i: int) -> bool:
     if (before is not None and before.kind == JUNK) or (after is not None and after.kind == JUNK):
         return True
     if before is not None and before.kind in {SIGN, COMMA}:
-        if before.text in "$<>" or (before.text == "-" and two_before is None):
+        if before.text in "$<" or (before.text == ">" and not _between_numbers(atoms, i - 1)):
+            return True
+        if before.text == "-" and two_before is None:
             return True
         if two_before is not None and before.text in "-:/" and two_before.kind == JUNK:
             return True

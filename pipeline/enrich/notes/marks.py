@@ -131,7 +131,8 @@ def _place(items: list[Item], i: int, mark: Mark, *, several: bool) -> tuple[Mar
     if not _opens(items, i):
         return None
     ends = after is None or after.kind in STOPS
-    told = before is not None and before.kind in {NUMBER, WEIGHT}
+    back = i - 2 if before is not None and before.text == "on" else i - 1
+    told = back >= 0 and items[back].kind in {NUMBER, WEIGHT}
     if (after is not None and (after.text in _SEPARATORS or after.kind == LABEL)) or (ends and told):
         return mark, i
     numbered = after is not None and after.kind == NUMBER and (before is None or several)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from pipeline.enrich.notes.chunks import BREAK, COMMA
 from pipeline.enrich.notes.items import JOINT, Item
@@ -41,8 +42,7 @@ class _Words:
     """First words of what makes a sentence unsure or of the past."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Word:
+class _Word(NamedTuple):
     text: str
     item: int
     clause: int
@@ -221,8 +221,7 @@ def _denied(words: list[_Word], i: int, size: int, known: _Words) -> bool:
     return False
 
 
-@dataclass(frozen=True, slots=True)
-class _Doubt:
+class _Doubt(NamedTuple):
     """From which word on a sentence is a warning or hearsay, and the clauses in which something is advised."""
 
     unsure_from: int

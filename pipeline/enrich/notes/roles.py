@@ -40,9 +40,10 @@ AIMS = frozenset({
 })  # fmt: skip
 OTHERS = frozenset({
     "customer", "cust", "owner", "homeowner", "someone", "somebody", "handyman", "neighbor", "tenant", "landlord",
-    "guy", "company", "they", "husband", "he", "she", "cliente",
+    "company", "they", "husband", "he", "she", "cliente",
 })  # fmt: skip
 """Who may have fitted a part before this visit."""
+BESIDE_AIM = frozenset({"below", "under", "above", "over", "off"})
 PAIRING = frozenset({"/", "+", "over", "&"})
 
 
@@ -59,17 +60,20 @@ def give_roles(items: list[Item]) -> bool:
         new = item.meaning.role
         if item.kind == NUMBER:
             paired = previous is not None and previous.kind == JOINT and previous.text in PAIRING
+            after = items[i + 1].text if i + 1 < len(items) else ""
             bracketed = previous is not None and previous.text == "(" and _is_bracketed(items, i, role)
             if item.role is not None:
                 pass  # the second of two sizes, given its role with the first
-            elif _is_aim(items, i + 1):
+            elif after in AIMS and _is_aim(items, i + 1):
                 item.role = "target"
-            elif _is_distance(items, i):
+            elif (after in BESIDE_AIM and _is_distance(items, i)) or (i and items[i - 1].text == "within"):
                 item.role = VOID
-            elif role is None and i + 1 < len(items) and items[i + 1].text == "before":
+            elif role is None and after == "before":
                 item.role = "prior"
             elif bracketed and not _labelled_otherwise(items, i - 2):
-                item.role = "rated"
+                size = size_at(items, i)
+                item.role = (size is not None and _of_size(items, size, None)) or "rated"
+                fits = fits or item.role == "fitted"
             elif paired and i > 1 and items[i - 2].kind == NUMBER:
                 item.role = items[i - 2].role
             elif role in SIZED_ROLES and (size := size_at(items, i)) is not None:
@@ -121,9 +125,7 @@ def _of_size(items: list[Item], end: int, role: str | None) -> str | None:
     if role == "found" and end < len(items) and is_cap(items[end]):
         return VOID  # "found 45/5 cap swollen"
     at = end
-    while at < len(items) and (
-        items[at].kind == FILLER or items[at].text == "-" or (items[at].kind == LABEL and is_cap(items[at]))
-    ):
+    while at < len(items) and _leads_to_verb(items, at):
         at += 1
     if role == "new" and at < len(items) and items[at].kind == COMMA:
         at += 1
@@ -159,7 +161,18 @@ def _by_others(items: list[Item], i: int) -> bool:
     at = i - 1
     while at >= 0 and (items[at].kind == FILLER or items[at].text in {"already", "previously"}):
         at -= 1
+    if at >= 0 and items[at].text in {"tech", "guy", "contractor", "technician"}:
+        return at > 0 and items[at - 1].text in {"previous", "prior", "last", "other", "another", "first"}
     return at >= 0 and items[at].text in OTHERS
+
+
+def _leads_to_verb(items: list[Item], at: int) -> bool:
+    """Whether a word may stand between a size and the verb said of it: ``40/5 cap was installed``."""
+    item = items[at]
+    if item.kind == FILLER or item.text in {"-", ")"} or (item.kind == LABEL and is_cap(item)):
+        return True
+    passive = item.text in {"was", "were", "is"} and at + 1 < len(items)
+    return passive and items[at + 1].meaning.role in _OWN_PARTS
 
 
 def _gives_way(items: list[Item], end: int) -> bool:
@@ -202,13 +215,11 @@ def _and_another(items: list[Item], i: int, *, strong: bool) -> bool:
     """Whether "and" follows, after a part with its name between: ``installed 35 mfd run cap and 5 mfd fan cap``."""
     while strong and i < len(items) and (items[i].kind == FILLER or (items[i].kind == LABEL and is_cap(items[i]))):
         i += 1
-    return i < len(items) and items[i].meaning.joint == "and"
+    return i + 1 < len(items) and items[i].meaning.joint == "and" and items[i + 1].kind == NUMBER
 
 
 def _is_aim(items: list[Item], i: int) -> bool:
     """Whether the word after a number makes it an aim: ``sc 10 per plate``, ``10 required``."""
-    if i >= len(items) or items[i].text not in AIMS:
-        return False
     at = i + 1
     while at < len(items) and (items[at].kind == FILLER or items[at].text in {":", "-"}):
         at += 1
@@ -216,10 +227,8 @@ def _is_aim(items: list[Item], i: int) -> bool:
 
 
 def _is_distance(items: list[Item], i: int) -> bool:
-    """Whether a number is how far a reading is from its aim: ``sc 3 below target``, ``within 2 of target``."""
-    near = i > 0 and items[i - 1].text == "within"
-    off = i + 2 < len(items) and items[i + 1].text in {"below", "under", "above", "over", "off"}
-    return near or (off and items[i + 2].text in AIMS)
+    """Whether a number is how far a reading is from its aim: ``sc 3 below target``."""
+    return i + 2 < len(items) and items[i + 2].text in AIMS
 
 
 def _labelled_otherwise(items: list[Item], i: int) -> bool:
@@ -233,7 +242,7 @@ def _labelled_otherwise(items: list[Item], i: int) -> bool:
 def _next_role(role: str | None, new: str, item: Item, previous: Item | None) -> str | None:
     if role == VOID:
         return role if new == "new" else new
-    if new == "rated" and role in {"new", "fitted", "advised"} and item.text in {"on a", "on an", "is a"}:
+    if new == "rated" and role in {"new", "fitted", "advised"} and item.text in {"on a", "on an", "is a", "de"}:
         return role
     if item.text in {"of", "to"} and (previous is None or previous.kind != NUMBER):
         return role

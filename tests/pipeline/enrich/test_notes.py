@@ -1,9 +1,9 @@
-"""The grammar of notes against 857 invented notes with their truth, the sample shop's notes, and laws of its own.
+"""The grammar of notes against 919 invented notes with their truth, the sample shop's notes, and laws of its own.
 
 Every expected value here is what a technician reads in the words, written down beside them by hand; the half in
-``kept_apart.csv`` was written before the grammar was and the grammar was not written against it. ``many_voices.csv``
-and ``second_round.csv`` were marked before the reader saw them and then learned from; ``held_out.csv`` was written
-between the two, marked, measured and never learned from.
+``kept_apart.csv`` was written before the grammar was and the grammar was not written against it. ``many_voices.csv``,
+``second_round.csv`` and ``third_round.csv`` were marked before the reader saw them and then learned from;
+``held_out.csv`` was written after the first of them, marked, measured and never learned from.
 """
 
 from __future__ import annotations
@@ -107,7 +107,7 @@ def test_there_are_300_notes_in_two_halves() -> None:
     }
 
 
-@pytest.mark.parametrize("name", ["written_against", "kept_apart", "many_voices", "second_round"])
+@pytest.mark.parametrize("name", ["written_against", "kept_apart", "many_voices", "second_round", "third_round"])
 def test_precision_and_recall(name: str, record_property: pytest.RecordProperty) -> None:
     """99 of 100 values taken are what the note says, of the unit it says it of; 85 of 100 values said are taken."""
     precision, recall = score(name)
@@ -213,6 +213,9 @@ SIZES = [
     ("32.5/5 aftermarket cap was in there", []),
     ("failed cap 35/5 replaced with 40/5", FITTED),
     ("found 45/5 cap swollen reading 22/4.1", ["swollen_capacitor", "herm_uf=22", "fan_uf=4.1"]),
+    ("the new capacitor (40/5) was installed", FITTED),
+    ("previous tech installed a cap 40/5", ["cap_herm_uf=40", "cap_fan_uf=5"]),
+    ("cambie el capacitor por uno de 40/5", FITTED),
     ("customer put in a cap 40/5", ["cap_herm_uf=40", "cap_fan_uf=5"]),
     ("cap was a 40/5", ["cap_herm_uf=40", "cap_fan_uf=5"]),
     ("cap is 40/5 and reads 36.1/4.8", ["herm_uf=36.1", "cap_herm_uf=40", "fan_uf=4.8", "cap_fan_uf=5"]),
@@ -240,6 +243,7 @@ TODAY = [
     ("comp 12.4 (14.1) fan 1.0 (1.2)", []),
     ("blower 15 mfd 14.2", []),
     ("sc 3 below target", []),
+    ("sc 7>10", []),
     ("hard start cap 95 mfd", ["hard_start_kit"]),
     ("est sent: contactor, hard start kit", []),
     ("sc 10 per plate", []),
@@ -351,7 +355,7 @@ def test_case_of_letters_says_nothing(row: dict[str, str]) -> None:
 
 def test_snippet_is_in_the_note_and_value_in_its_range() -> None:
     """Each value stands in the words it is read from, inside its field's range in registry and grammar."""
-    for row in (*half("written_against"), *half("kept_apart"), *half("many_voices"), *half("second_round")):
+    for row in (*half("written_against"), *half("kept_apart"), *half("many_voices"), *half("third_round")):
         for one in read_note(row["note"], row["refrigerant"]):
             snippet = row["note"][one.start : one.end]
             assert snippet.strip()
