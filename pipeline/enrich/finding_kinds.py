@@ -25,7 +25,7 @@ class History:
     ledger: pl.DataFrame
 
     def until(self, as_of: dt.date) -> History:
-        """Return the same without what is dated after ``as_of``."""
+        """Return the same without what is dated after ``as_of``; a decision of a later day is not known yet."""
         upto = pl.col("visit_date") <= as_of
         dated = (
             self.visits,
@@ -36,6 +36,8 @@ class History:
             self.ledger,
         )
         visits, parts, recommendations, capacitors, charge, ledger = (frame.filter(upto) for frame in dated)
+        said = pl.col("decided_on").is_null() | (pl.col("decided_on") <= as_of)
+        recommendations = recommendations.with_columns(pl.when(said).then(pl.col("decision", "decided_on")))
         ended = pl.when(pl.col("ended_on") <= as_of).then(pl.col("ended_on"))
         series = self.capacitor_series.with_columns(ended_on=ended)
         return History(visits, parts, recommendations, series, capacitors, charge, ledger)

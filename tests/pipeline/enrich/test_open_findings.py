@@ -197,6 +197,17 @@ def test_nothing_after_as_of_counts() -> None:
     assert [(r["found_on"].year, r["resolved_on"]) for r in rows] == [(2024, None)]
 
 
+def test_a_decision_of_a_later_day_is_not_known_yet() -> None:
+    advice = [
+        {"year": 2023, "item": "run_capacitor", "decision": "later", "decided_on": dt.date(2023, 6, 2)},
+        {"year": 2024, "item": "run_capacitor", "decision": "declined", "decided_on": AS_OF + dt.timedelta(days=1)},
+    ]
+    row = found(capacitors=[weak(2023)], advice=advice)[0]
+    assert (row["decision"], row["decided_on"]) == ("later", dt.date(2023, 6, 2))
+    advice[1]["decided_on"] = AS_OF
+    assert found(capacitors=[weak(2023)], advice=advice)[0]["decision"] == "declined"
+
+
 def test_every_kind_names_registered_parts_and_observations() -> None:
     parts = set(registry()["parts"].fields["part"].allowed)
     seen = set(registry()["visits"].fields["observations"].allowed)
