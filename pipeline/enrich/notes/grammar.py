@@ -80,13 +80,14 @@ def read_note(note: str, refrigerant: str | None = None) -> list[Told]:
     if not items:
         return []
     marks = mark_items(items)
-    fits = give_roles(items)
-    numbered = NUMBER in [item.kind for item in items]
-    readings = _readings(items, marks, refrigerant, fits=fits) if numbered else []
-    told = [
-        *(_without_past(readings, items) if readings and MAY_BE_EARLIER.search(note) else readings),
-        *(Told(said, marks[i], start, end) for said, i, start, end in weighed(items)),
-    ]
+    kinds = [item.kind for item in items]
+    told: list[Told] = []
+    if NUMBER in kinds:
+        told = _readings(items, marks, refrigerant, fits=give_roles(items))
+        if told and MAY_BE_EARLIER.search(note):
+            told = _without_past(told, items)
+    if WEIGHT in kinds:
+        told += [Told(said, marks[i], start, end) for said, i, start, end in weighed(items)]
     roles = {item.meaning.role for item in items}
     if "open" in roles:
         told += _opens(items, marks)

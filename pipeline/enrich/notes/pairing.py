@@ -78,15 +78,21 @@ def match_stretch(elements: list[Item], follows: Item | None, context: Context) 
         return []
     if count < 3 and (simple := _simple(elements, follows, context)) is not None:
         return simple
+    if count == 3 and (pair := _pair_alone(elements, context)) is not None:
+        return pair
     if elements[0].kind == LABEL and (in_turn := _in_turn(elements, context)) is not None:
         return in_turn
     last_section = max((i for i, el in enumerate(elements) if el.kind == LABEL and label_of(el).section), default=-1)
-    choices: dict[int, list[Choice]] = {}
+    choices: dict[int, tuple[list[Choice], Iterator[Choice]]] = {}
 
-    def from_(i: int) -> list[Choice]:
+    def from_(i: int) -> Iterator[Choice]:
         if i not in choices:
-            choices[i] = list(_choices(elements, i, follows, context, sections=i < last_section))
-        return choices[i]
+            choices[i] = [], _choices(elements, i, follows, context, sections=i < last_section)
+        known, further = choices[i]
+        yield from known
+        for choice in further:
+            known.append(choice)
+            yield choice
 
     came = _cheapest(count, from_, 0.0) or _cheapest(count, from_, float("inf"))
     assert came is not None
@@ -99,7 +105,9 @@ def match_stretch(elements: list[Item], follows: Item | None, context: Context) 
     return out[::-1]
 
 
-def _cheapest(count: int, choices: Callable[[int], list[Choice]], most: float) -> dict[int, tuple[int, Choice]] | None:
+def _cheapest(
+    count: int, choices: Callable[[int], Iterator[Choice]], most: float
+) -> dict[int, tuple[int, Choice]] | None:
     """Return for each element reached the choice that leads there at least cost, the first of equals.
 
     No more than ``most`` is spent: most stretches leave nothing over, and the ways that do need not be looked at then.
@@ -115,6 +123,8 @@ def _cheapest(count: int, choices: Callable[[int], list[Choice]], most: float) -
             if cost <= most and cost < best[choice.end] - SAME:
                 best[choice.end] = cost
                 came[choice.end] = (i, choice)
+                if cost == 0.0 and choice.end == count:
+                    return came
     return came if count in came else None
 
 
@@ -124,14 +134,35 @@ def _simple(els: list[Item], follows: Item | None, context: Context) -> list[Mat
     numbers = [el for el in els if el.kind == NUMBER]
     if not numbers:
         return []
-    if not labels and len(numbers) == len(els) == 1 and numbers[0].role is None and numbers[0].unit is None:
-        return []
+    if len(els) == 1:
+        return _number_alone(els, context)
     if len(labels) != 1 or len(numbers) != 1 or label_of(labels[0]).section is not None:
         return None
     if els[0].kind == NUMBER and not stands_free(els, 1, follows):
         return []
     said = _field_says(labels[0], numbers[0], context)
     return [Matched(said, els[0].start, els[1].end)] if said else None
+
+
+def _number_alone(els: list[Item], context: Context) -> list[Matched]:
+    number = els[0]
+    if number.role is None and number.unit is None:
+        return []
+    if number.unit == "cfm":
+        said = in_range("airflow_cfm", number.value)
+    else:
+        said = next((choice.said for choice in bare_choices(els, 0, context)), ())
+    return [Matched(said, number.start, number.end)] if said else []
+
+
+def _pair_alone(els: list[Item], context: Context) -> list[Matched] | None:
+    """Return what two numbers with a slash say, and nothing beside them; None where the elements are others."""
+    if els[1].text != "/" or els[0].kind != NUMBER or els[2].kind != NUMBER or "cfm" in {els[0].unit, els[2].unit}:
+        return None
+    for choice in (*_pressure_pair(els, 0, BARE, context, labelled=False), *bare_choices(els, 0, context)):
+        if choice.end == len(els):
+            return [Matched(choice.said, els[0].start, els[2].end)]
+    return []
 
 
 def _in_turn(els: list[Item], context: Context) -> list[Matched] | None:
