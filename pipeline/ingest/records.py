@@ -23,8 +23,9 @@ FAR_LINES, FAR_CHARACTERS = 60, 100_000
 MOST_DOUBTS = 5
 CHOICES = (0, 5, 5, 4, 3, 3)
 """Doubtful quotes of one record for which every reading is tried, and how many readings of each, by their number."""
-MOST_SPENT, READING_COST = 4_000_000, 100
-"""Characters read again (plus a fixed cost per reading) before a file only gets first readings and stays quick."""
+MOST_SPENT, READING_COST, DOUBT_COST = 4_000_000, 100, 20
+"""Characters read again (plus a cost per reading, and per doubtful quote beyond those that are tried) before a file only
+gets first readings and stays quick."""
 
 
 class Record(NamedTuple):
@@ -287,7 +288,8 @@ class _Reader:
             position = after + len(delimiter)
 
     def _done(self, at: int, cells: list[str], after: int, flaw: int, doubts: int, multiline: bool) -> _Reading:
-        self.spent += (after - self.lines.starts[at] + READING_COST) if doubts else 0
+        if doubts:
+            self.spent += after - self.lines.starts[at] + READING_COST + DOUBT_COST * max(0, doubts - MOST_DOUBTS)
         return _Reading(cells, after, flaw, doubts, multiline)
 
     def _closes_inside(self, inner: str) -> bool:
