@@ -24,8 +24,8 @@ MOST_DOUBTS = 5
 CHOICES = (0, 5, 5, 4, 3, 3)
 """Doubtful quotes of one record for which every reading is tried, and how many readings of each, by their number."""
 MOST_SPENT, READING_COST, DOUBT_COST = 4_000_000, 100, 20
-"""Characters read again (plus a cost per reading, and per doubtful quote beyond those that are tried) before a file only
-gets first readings and stays quick."""
+"""Characters read again (plus a cost per reading, and per doubtful quote beyond those that are tried) before a file
+only gets first readings and stays quick."""
 
 
 class Record(NamedTuple):
