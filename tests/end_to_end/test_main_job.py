@@ -115,6 +115,7 @@ def test_files_in_increments_answer_as_the_whole_does(sample_shop: Path, tmp_pat
         assert whole.select(key).sort(key).equals(parts.select(key).sort(key)), f"{name} differs"
 
 
+@pytest.mark.thorough
 def test_a_corrected_reject_comes_in_and_leaves_the_list(sample_shop: Path, tmp_path: Path) -> None:
     shop = tmp_path / "shop"
     shutil.copytree(sample_shop, shop)
@@ -147,6 +148,7 @@ def test_a_list_that_the_user_edits_is_left_alone(sample_shop: Path, tmp_path: P
     assert edited.read_text("utf-8") == text
 
 
+@pytest.mark.thorough
 def test_a_visit_after_as_of_is_stored_and_left_out(sample_shop: Path, tmp_path: Path) -> None:
     shop = tmp_path / "shop"
     shutil.copytree(sample_shop, shop)
