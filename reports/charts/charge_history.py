@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from reports.charts.theme import Figure, axis, layout
+from reports.charts.theme import Figure, layout, plain_axis
 from reports.format import chart_text, count, day, number, words
 
 HEIGHT = 260
@@ -79,8 +79,8 @@ def charge_history(div: str, metric: str, readings: Sequence[Row], dates: list[s
     )
     chart = layout(
         HEIGHT,
-        xaxis=axis("", type="date", range=dates),
-        yaxis=axis(f"{metric}, °F", range=_extent(rows, metric)),
+        xaxis=plain_axis("", type="date", range=dates),
+        yaxis=plain_axis(f"{metric}, °F", range=_extent(rows, metric)),
         showlegend=False,
     )
     return Figure(div, data, chart, HEIGHT, _alt(metric, rows))

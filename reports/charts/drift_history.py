@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from reports.charts.theme import Figure, axis, layout
+from reports.charts.theme import Figure, layout, plain_axis
 from reports.format import chart_text, day, number, signed, words
 
 HEIGHT = 280
@@ -51,8 +51,8 @@ def drift_history(
     data = _projection(forecast, tolerance) + _lines(drawn) + _marks(drawn)
     chart = layout(
         HEIGHT,
-        xaxis=axis("", type="date", range=dates),
-        yaxis=axis("drift from rating, %", range=extent),
+        xaxis=plain_axis("", type="date", range=dates),
+        yaxis=plain_axis("drift from rating, %", range=extent),
         shapes=_shapes(forecast, tolerance, replaced_on),
         annotations=_annotations(forecast, tolerance, replaced_on),
         showlegend=False,

@@ -26,7 +26,7 @@ BASE: Mapping[str, Any] = {
         "tickcolor": "@rule",
     },
     "layout": {
-        "margin": {"l": 50, "r": 12, "t": 12, "b": 36},
+        "margin": {"l": 62, "r": 12, "t": 12, "b": 36},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": FONT, "size": 13, "color": "@ink"},
@@ -73,6 +73,11 @@ def _beyond(given: Mapping[str, Any], base: Mapping[str, Any]) -> dict[str, Any]
 def axis(title: str, **more: Any) -> dict[str, Any]:
     """Return an axis in the house style: no box, a quiet grid, the title said in words with its unit."""
     return {**BASE["axis"], "title": {"text": title, "standoff": 8}, **more}
+
+
+def plain_axis(title: str, **more: Any) -> dict[str, Any]:
+    """Return an axis whose labels fit the margin as it is, so that it need not be drawn twice to find out."""
+    return axis(title, automargin=False, **more)
 
 
 def layout(height: int, **more: Any) -> dict[str, Any]:
