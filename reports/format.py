@@ -187,6 +187,25 @@ def words(text: str | None) -> str:
     return name(text.replace("_", " ")) if text else NOT_KNOWN
 
 
+SUSPECT: Mapping[str, str] = {
+    "rating_copied": "the rating typed where a reading belongs",
+    "may_be_new_part": "may be a new part that nobody wrote down",
+    "rise_without_replacement": "higher than before, with no new part on file",
+    "sections_swapped": "the two sections look swapped",
+    "decimal_slip": "the decimal point looks slipped",
+    "line_voltage_used": "worked out with the line voltage, not the volts across the section",
+    "liquid_not_over_suction": "liquid pressure not over suction pressure",
+    "condensing_below_outdoor": "condensing colder than the outdoor air",
+    "supply_colder_than_coil": "supply air colder than the coil",
+}
+"""Why a reading is doubted, where the stored word does not say it well."""
+
+
+def doubt(code: str | None) -> str:
+    """Return why a reading is doubted; a code that reads as words is shown as them."""
+    return SUSPECT.get(code or "", words(code))
+
+
 def chart_text(text: str | None) -> str:
     """Return text that a chart shows as it is: the chart's own markup (``<b>``, ``<a>``, entities) is disarmed.
 

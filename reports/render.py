@@ -30,6 +30,7 @@ FORMATS = (
     "cut",
     "name",
     "words",
+    "doubt",
     "dialled",
     "delimiter",
     "capacitor_size",

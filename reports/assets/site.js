@@ -90,6 +90,12 @@
     }
   });
 
+  // What was typed, as words that must all be in a text.
+  const fitting = (box) => {
+    const wanted = box.value.trim().toLocaleLowerCase().split(/\s+/).filter(Boolean);
+    return { any: wanted.length > 0, fits: (text) => wanted.every((word) => text.includes(word)) };
+  };
+
   // All units of a large shop, too many for one table: what fits is listed while one types.
   const lookup = document.querySelector("search[data-index]"); // a chart marks its own notes with data-index
   if (lookup) {
@@ -98,8 +104,8 @@
     const status = document.getElementById("found-status");
     const most = 30;
     lookup.addEventListener("input", (event) => {
-      const wanted = event.target.value.trim().toLocaleLowerCase().split(/\s+/).filter(Boolean);
-      const fits = wanted.length ? units.filter(({ key }) => wanted.every((word) => key.includes(word))) : [];
+      const typed = fitting(event.target);
+      const fits = typed.any ? units.filter(({ key }) => typed.fits(key)) : [];
       list.replaceChildren(...fits.slice(0, most).map(({ text, href }) => {
         const link = document.createElement("a");
         link.href = href;
@@ -108,7 +114,7 @@
         item.append(link);
         return item;
       }));
-      status.textContent = !wanted.length ? "" : !fits.length ? `None of ${units.length} fits.` : fits.length > most ? `${fits.length} fit, the first ${most} are shown: type more.` : `${fits.length} of ${units.length}.`;
+      status.textContent = !typed.any ? "" : !fits.length ? `None of ${units.length} fits.` : fits.length > most ? `${fits.length} fit, the first ${most} are shown: type more.` : `${fits.length} of ${units.length}.`;
     });
     lookup.hidden = false;
   }
@@ -129,11 +135,11 @@
   table.after(more);
   const boxes = [...search.querySelectorAll("select[data-key]")];
   const narrow = () => {
-    const wanted = find.value.trim().toLocaleLowerCase().split(/\s+/).filter(Boolean);
+    const typed = fitting(find);
     const chosen = boxes.filter((box) => box.value).map((box) => [box.dataset.key, box.value]);
     let fits = 0;
     for (const { row, text } of rows) {
-      const stays = wanted.every((word) => text.includes(word)) && chosen.every(([key, value]) => row.dataset[key] === value);
+      const stays = typed.fits(text) && chosen.every(([key, value]) => row.dataset[key] === value);
       if (row.hidden === stays) row.hidden = !stays;
       fits += stays;
       row.classList.toggle("later", stays && fits > most);

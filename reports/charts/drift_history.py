@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from reports.charts.theme import Figure, layout, plain_axis
-from reports.format import chart_text, day, number, signed, words
+from reports.format import chart_text, day, doubt, number, signed
 
 HEIGHT = 280
 LABEL_DAYS = 120
@@ -111,7 +111,7 @@ def _hover(row: Row) -> str:
     if row["technician"]:
         lines.append(chart_text(row["technician"]))
     if row["suspect"]:
-        lines.append("suspect: " + chart_text(words(row["suspect"])))
+        lines.append("suspect: " + chart_text(doubt(row["suspect"])))
     return "<br>".join(lines)
 
 

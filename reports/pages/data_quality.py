@@ -9,7 +9,7 @@ from typing import Any
 
 import polars as pl
 
-from reports.format import NOT_KNOWN, field_label, kept_together, number, reason_text, sentence_start, words
+from reports.format import NOT_KNOWN, doubt, field_label, kept_together, number, reason_text, sentence_start, words
 from reports.page import Page, Site
 
 PAGE = Page(
@@ -95,17 +95,6 @@ RULES: Mapping[str, str] = {
     "return-wet-bulb-over-dry-bulb": "Wet bulb over dry bulb",
 }
 """What is wrong, where the name of the rule does not say it well."""
-
-SUSPECT: Mapping[str, str] = {
-    "rating_copied": "the rating typed where a reading belongs",
-    "sections_swapped": "the two sections look swapped",
-    "decimal_slip": "the decimal point looks slipped",
-    "line_voltage_used": "worked out with the line voltage, not the volts across the section",
-    "liquid_not_over_suction": "liquid pressure not over suction pressure",
-    "condensing_below_outdoor": "condensing colder than the outdoor air",
-    "supply_colder_than_coil": "supply air colder than the coil",
-}
-"""Why a reading is doubted, where the stored word does not say it well."""
 
 UNSETTLED = {
     "several": (
@@ -214,8 +203,7 @@ def _of_one_cause(frame: pl.DataFrame) -> tuple[Row, ...]:
 
 def _suspect(row: Row) -> Row:
     named = (field_label(field) for field in row["fields"].split("; "))
-    said = SUSPECT.get(row["because"], words(row["because"]))
-    return {**row, "said": sentence_start(said), "of": ", ".join(named)}
+    return {**row, "said": sentence_start(doubt(row["because"])), "of": ", ".join(named)}
 
 
 def _rows(frame: pl.DataFrame) -> tuple[Row, ...]:

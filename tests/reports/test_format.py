@@ -130,3 +130,9 @@ def test_a_made_up_id_gives_way_to_the_customer() -> None:
     assert format.known_as("unit-87a7f36adc", "Ada Nym", "12 Quay Street") == "12 Quay Street"
     assert format.known_as("unit-87a7f36adc", None, None) == "unit-87a7f36adc"
     assert format.known_as("U-1", "Ada Nym", None) == "U-1"
+
+
+def test_a_doubt_is_told_in_the_same_words_on_every_page() -> None:
+    assert format.doubt("rating_copied") == "the rating typed where a reading belongs"
+    assert format.doubt("evaporating_above_return_air") == "evaporating above return air"
+    assert format.doubt(None) == "–"
